@@ -1,0 +1,77 @@
+package pump_test
+
+import (
+	"math"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"pumpside/rules/pump"
+)
+
+var (
+	away    = pump.Mechanism{Kind: pump.Crank, RodRatio: 5, Discharge: pump.Away}
+	towards = pump.Mechanism{Kind: pump.Crank, RodRatio: 5, Discharge: pump.Towards}
+	sine    = pump.Mechanism{Kind: pump.Sine}
+)
+
+// crosshead is where the end of the rod is, by drawing the triangle of crank,
+// rod and cylinder axis: the distance from the shaft when the crank pin
+// stands at angle pin from the cylinder's axis (crank radius 1, rod 5).
+func crosshead(pin float64) float64 {
+	sin, cos := math.Sincos(pin)
+	return cos + math.Sqrt(25-sin*sin)
+}
+
+func TestPositionIsThatOfTheSliderCrank(t *testing.T) {
+	for deg := 0.0; deg <= 360; deg += 15 {
+		a := deg * math.Pi / 180
+		// Away: the stroke starts with the pin pointing away from the cylinder.
+		if got, want := float64(away.Position(a)), (crosshead(math.Pi+a)-crosshead(math.Pi))/2; math.Abs(got-want) > 1e-12 {
+			t.Errorf("away at %v°: %v, want %v", deg, got, want)
+		}
+		// Towards: it starts with the pin at the cylinder's side.
+		if got, want := float64(towards.Position(a)), (crosshead(0)-crosshead(a))/2; math.Abs(got-want) > 1e-12 {
+			t.Errorf("towards at %v°: %v, want %v", deg, got, want)
+		}
+		if got, want := float64(sine.Position(a)), (1-math.Cos(a))/2; math.Abs(got-want) > 1e-12 {
+			t.Errorf("sine at %v°: %v, want %v", deg, got, want)
+		}
+	}
+}
+
+// sin 30°·(1 ∓ cos 30°/5/√(1 − sin² 30°/25)); the usual short form without
+// the root gives 0.4134 and 0.5866.
+func TestVelocityTellsAwayFromTowards(t *testing.T) {
+	tests := []struct {
+		name string
+		m    pump.Mechanism
+		deg  float64
+		want float64
+	}{
+		{"away starts slowly", away, 30, 0.4130},
+		{"away ends fast", away, 150, 0.5870},
+		{"towards starts fast", towards, 30, 0.5870},
+		{"towards ends slowly", towards, 150, 0.4130},
+		{"sine is the same at both ends", sine, 30, 0.5},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if got := tt.m.Velocity(tt.deg * math.Pi / 180); math.Abs(got-tt.want) > 5e-5 {
+				t.Errorf("velocity at %v° = %.4f, want %.4f", tt.deg, got, tt.want)
+			}
+		})
+	}
+}
+
+func TestVelocityIsTheSlopeOfPosition(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		m := rapid.SampledFrom([]pump.Mechanism{away, towards, sine}).Draw(t, "mechanism")
+		a := rapid.Float64Range(-10, 10).Draw(t, "angle")
+		const h = 1e-5
+		slope := float64(m.Position(a+h)-m.Position(a-h)) / h // x/2r, so v/(rω) is twice d/da
+		if math.Abs(slope-m.Velocity(a)) > 1e-6 {
+			t.Errorf("slope %v, velocity %v", slope, m.Velocity(a))
+		}
+	})
+}

@@ -98,6 +98,17 @@ func (m Mechanism) Velocity(a float64) float64 {
 	return sin * (1 + l*cos/math.Sqrt(1-l*l*sin*sin))
 }
 
+// Acceleration is the slope of Velocity against a: the plunger's acceleration
+// by crank radius times angular speed squared,
+//
+//	cos a ∓ λ cos 2a/R ∓ λ³ sin² a cos² a/R³ with R = √(1 − λ² sin² a).
+func (m Mechanism) Acceleration(a float64) float64 {
+	sin, cos := math.Sincos(a)
+	l := m.lambda()
+	r := math.Sqrt(1 - l*l*sin*sin)
+	return cos + l*(cos*cos-sin*sin)/r + l*l*l*sin*sin*cos*cos/(r*r*r)
+}
+
 // lambda is r/L with the sign of the rod's part in Position: negative for
 // away, positive for towards, 0 for sine.
 func (m Mechanism) lambda() float64 {

@@ -64,7 +64,7 @@ func TestVelocityTellsAwayFromTowards(t *testing.T) {
 	}
 }
 
-func TestVelocityIsTheSlopeOfPosition(t *testing.T) {
+func TestVelocityAndAccelerationAreTheSlopesOfPosition(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		m := rapid.SampledFrom([]pump.Mechanism{away, towards, sine}).Draw(t, "mechanism")
 		a := rapid.Float64Range(-10, 10).Draw(t, "angle")
@@ -72,6 +72,10 @@ func TestVelocityIsTheSlopeOfPosition(t *testing.T) {
 		slope := float64(m.Position(a+h)-m.Position(a-h)) / h // x/2r, so v/(rω) is twice d/da
 		if math.Abs(slope-m.Velocity(a)) > 1e-6 {
 			t.Errorf("slope %v, velocity %v", slope, m.Velocity(a))
+		}
+		slope = (m.Velocity(a+h) - m.Velocity(a-h)) / (2 * h)
+		if math.Abs(slope-m.Acceleration(a)) > 1e-6 {
+			t.Errorf("slope of velocity %v, acceleration %v", slope, m.Acceleration(a))
 		}
 	})
 }

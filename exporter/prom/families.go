@@ -1,0 +1,37 @@
+package prom
+
+import (
+	"pumpside/drivers"
+	"pumpside/rules"
+)
+
+// A pumpFamily is a family with one series a pump.
+type pumpFamily struct {
+	name    string
+	help    string
+	counter bool
+	value   func(*rules.Snapshot) (float64, bool) // false: no series
+}
+
+func total(f func(*rules.Totals) float64) func(*rules.Snapshot) (float64, bool) {
+	return func(s *rules.Snapshot) (float64, bool) { return f(&s.Totals), true }
+}
+
+// pumpFamilies is every family that has one series a pump.
+var pumpFamilies = []pumpFamily{
+	{"run_seconds_total", "Time the pump has run, as far as it was observed or closed from the drive's hour meter.", true, total(func(t *rules.Totals) float64 { return t.RunSeconds })},
+	{"unobserved_seconds_total", "Time in which nobody can say whether the pump ran.", true, total(func(t *rules.Totals) float64 { return t.UnobservedSeconds })},
+	{"shaft_revolutions_total", "Revolutions of the pump shaft, which is strokes per plunger.", true, total(func(t *rules.Totals) float64 { return t.Revolutions })},
+	{"discharge_strokes_total", "Discharge strokes of all cylinders together.", true, total(func(t *rules.Totals) float64 { return t.DischargeStrokes })},
+	{"starts_total", "Starts of the pump.", true, total(func(t *rules.Totals) float64 { return t.Starts })},
+	{"pumped_cubic_meters_total", "Glycol pumped.", true, total(func(t *rules.Totals) float64 { return t.PumpedVolume })},
+	{"energy_joules_total", "Energy the motor has taken.", true, total(func(t *rules.Totals) float64 { return t.Energy })},
+	{"running", "1 while the pump runs, 0 while it stands; absent while unknown.", false, func(s *rules.Snapshot) (float64, bool) { return known(s.Running) }},
+	{"observed", "1 while the agent can tell whether the pump runs.", false, func(s *rules.Snapshot) (float64, bool) { return flag(s.Observed), true }},
+}
+
+// signalFamily gives the family of role s, from the vocabulary's own table.
+func signalFamily(s drivers.Signal) (name, help string) {
+	info := s.Info()
+	return info.Metric, info.Help + " Absent when bad."
+}

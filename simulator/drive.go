@@ -1,0 +1,96 @@
+package simulator
+
+import "math"
+
+// The states of the drive and its motor.
+type driveState uint8
+
+const (
+	driveReady    driveState = iota // no run command, motor at rest
+	driveEnabled                    // output stage on: accelerating, running, ramping down
+	driveReaction                   // fault reaction
+	driveFault                      // tripped; the motor coasts
+)
+
+// Status words of IEC 61800-7-201: bit 0 ready to switch on, 1 switched on,
+// 2 operation enabled, 3 fault, 4 voltage, 5 quick stop not active, 9 remote,
+// 10 target reached.
+var statusWords = [...]uint16{
+	driveReady:    0x0231,
+	driveEnabled:  0x0237,
+	driveReaction: 0x021f,
+	driveFault:    0x0208,
+}
+
+const targetReached = 1 << 10
+
+// A drive is the frequency converter with its motor.
+type drive struct {
+	state     driveState
+	command   bool
+	faultCode uint16
+	target    float64 // motor rpm without load
+	command0  float64 // motor rpm without load, ramped
+	wander    float64 // over the speed
+	speed     float64 // motor rpm
+	shown     float64 // filtered estimate of speed
+	torque    float64 // N·m of the motor
+	power     float64 // W into the motor
+	heatsink  float64
+	runHours  float64
+	onHours   float64
+	energy    float64 // J
+}
+
+const (
+	coast      = 0.6  // s, time constant of a motor that is switched off
+	speedLag   = 0.1  // s, filter of the shown speed
+	motorPart  = 0.87 // electrical efficiency of motor and drive
+	noLoadPart = 0.06 // of rated torque: bearings, gear, churning oil
+)
+
+// step advances the drive by dt seconds. rate is the ramp in rpm/s and slip
+// the motor's slip at its present torque, in rpm.
+func (d *drive) step(dt, rate, slip float64) {
+	switch {
+	case d.state == driveReaction:
+		d.state = driveFault
+	case d.state == driveReady && d.command:
+		d.state = driveEnabled
+	case d.state == driveEnabled && !d.command && d.command0 == 0:
+		d.state = driveReady
+	}
+	if d.state == driveEnabled {
+		goal := d.target
+		if !d.command {
+			goal = 0
+		}
+		d.command0 += math.Max(-rate*dt, math.Min(rate*dt, goal-d.command0))
+		d.speed = math.Max(0, d.command0*(1+d.wander)-slip)
+	} else {
+		d.command0 = 0
+		d.speed *= 1 - dt/coast
+		if d.speed < 1 {
+			d.speed = 0
+		}
+	}
+	d.shown += (d.speed - d.shown) * (dt / speedLag)
+}
+
+func (d *drive) trip(code uint16) {
+	d.state, d.faultCode = driveReaction, code
+}
+
+func (d *drive) reset() {
+	if d.state == driveFault {
+		d.state, d.faultCode = driveReady, 0
+	}
+}
+
+func (d *drive) statusWord() uint16 {
+	w := statusWords[d.state]
+	if d.state == driveEnabled && d.command && d.command0 == d.target {
+		w |= targetReached
+	}
+	return w
+}

@@ -1,0 +1,70 @@
+package simulator
+
+import (
+	"math"
+	"time"
+)
+
+// An instrument is what is wrong with one signal.
+type instrument struct {
+	by   [5]severity // Drift, Frozen, Failed, Noisy, Scaled
+	held uint32      // the raw value it froze at
+}
+
+func (p *instrument) set(e Event, now time.Duration) { p.by[e.Do-Drift].set(e, now) }
+
+func (p *instrument) is(a Action, now time.Duration) bool { return p.by[a-Drift].at(now) >= 0.5 }
+
+// distort is what the instrument makes of the value x of a span, taken as its
+// sample number n. deviation is the noise of a good instrument over the span.
+func (p *instrument) distort(x, span, deviation float64, seed uint64, id signal, n int64, now time.Duration) float64 {
+	noise := math.Hypot(deviation, p.by[Noisy-Drift].at(now))
+	if noise > 0 {
+		x += noise * span * gauss(seed, streamSensor+uint64(id), n)
+	}
+	return x*(1+p.by[Scaled-Drift].at(now)) + p.by[Drift-Drift].at(now)*span
+}
+
+// pressureCounts is the reading of a pressure transmitter at an instant, in
+// counts of its converter.
+func (k *Skid) pressureCounts(id signal, at time.Duration) uint16 {
+	p := &k.probe[id]
+	if p.is(Failed, at) {
+		return 0 // below the span: a module without diagnosis shows its lowest count
+	}
+	t, low, high := &k.set.Discharge, dischargeLow+0.0, dischargeHigh+0.0
+	if id == suctionPressure {
+		t, low, high = &k.set.Suction, suctionLow, suctionHigh
+	}
+	sample := int64(at)
+	if update := time.Duration(float64(t.Update) * float64(time.Second)); update > 0 {
+		sample = int64(at / update)
+		at = time.Duration(sample) * update
+	}
+	x := p.distort(k.pressure(id, at), high-low, float64(t.Noise), k.set.Seed, id, sample, at)
+	return quantise((x-low)/(high-low), t.Bits)
+}
+
+// quantise is the share x of a span as a 12-bit count, from a converter that
+// may have fewer bits.
+func quantise(x float64, bits int) uint16 {
+	if bits <= 0 || bits > 12 {
+		bits = 12
+	}
+	top := float64(int(1)<<bits - 1)
+	return uint16(math.Round(math.Round(math.Max(0, math.Min(1, x))*top) / top * counts))
+}
+
+// pressure is the undistorted pressure at an instant no older than the ring of
+// ticks, in Pa.
+func (k *Skid) pressure(id signal, at time.Duration) float64 {
+	n := max(min(int64(at/tick), k.ticks), k.ticks-int64(len(k.recent))+1, 0)
+	m := &k.recent[n%int64(len(k.recent))]
+	shaft := m.shaft + m.speed*(at-time.Duration(n)*tick).Seconds()
+	relative := m.speed * 60 / float64(k.set.Machine.RatedSpeed)
+	swing := k.ripple.at(shaft) * relative * relative * k.flow.primed
+	if id == suctionPressure {
+		return m.suction - 0.05*swing
+	}
+	return m.discharge + swing
+}

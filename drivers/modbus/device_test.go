@@ -81,7 +81,8 @@ type chunk struct {
 
 func whole(frame []byte) []chunk { return []chunk{{bytes: frame}} }
 
-// A script says what a device does on its n-th request, counted from 0.
+// A script says what a device does on its n-th request, counted from 0. It
+// takes the next one when it is done, as devices with one thread do.
 type script func(n int, request []byte) []chunk
 
 func readTCP(r io.Reader) ([]byte, error) {
@@ -131,7 +132,7 @@ func serveTCP(t testing.TB, read func(io.Reader) ([]byte, error), s script) (add
 					parts := s(n, request)
 					n++
 					mu.Unlock()
-					wg.Go(func() { play(conn, parts) })
+					play(conn, parts)
 				}
 			})
 		}
@@ -250,8 +251,7 @@ func (p *pty) serve(t testing.TB, s script) {
 			if err != nil {
 				return
 			}
-			parts := s(n, request)
-			wg.Go(func() { play(far, parts) })
+			play(far, s(n, request))
 		}
 	})
 	t.Cleanup(func() {
@@ -266,7 +266,7 @@ var line9600 = Line{Baud: 9600, Parity: EvenParity, StopBits: 1}
 func quick(k Kind, address string) Settings {
 	s := Settings{
 		Kind: k, Address: address, Timeout: 150 * time.Millisecond,
-		LateLimit: 60 * time.Millisecond, RetryFirst: time.Millisecond, RetryMost: time.Millisecond,
+		LateLimit: 60 * time.Millisecond, RetryFirst: 1, RetryMost: 1,
 	}
 	if k == RTU {
 		s.Line = Line{Baud: 115200, Parity: EvenParity, StopBits: 1}

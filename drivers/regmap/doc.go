@@ -27,4 +27,11 @@
 // A value that is not good is never 0 by accident: where the device gave no
 // number (NaN, its not-available pattern, a digit above 9 in a BCD register)
 // Number is NaN and the quality bad. Nobody computes with a bad value.
+//
+// # Quality over time
+//
+// A 4–20 mA current outside NE 43's measuring range is uncertain, and bad once
+// it stood at a failure current for 4 s. A frozen signal is bad: what it shows
+// is old. A repeated sample is uncertain with the reason Repeated: its number is
+// right to show, but whoever counts samples leaves it out.
 package regmap

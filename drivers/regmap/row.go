@@ -112,7 +112,7 @@ func (p *Point) checkLoop(found *Problems) {
 	case !finite(p.Loop.Low) || !finite(p.Loop.High) || p.Loop.Low == p.Loop.High:
 		found.add("loop", "give two different values, those at 4 mA and at 20 mA")
 	case bounded && (high < 20-lastDigit || low > 4+lastDigit):
-		found.add("scale", "raw·scale + offset must be the current in mA, but %v goes from %g to %g here", p.Type, low, high)
+		found.add("scale", "raw·scale + offset must be the current in mA, but %v goes from %.6g to %.6g here", p.Type, low, high)
 	}
 }
 
@@ -131,7 +131,7 @@ func (p *Point) checkValid(found *Problems) {
 	low, high, bounded := p.ends()
 	if bounded && (high < r.Low || low > r.High) {
 		unit := p.Unit.Dimension.Base()
-		found.add("valid", "no value can be in it: this row goes from %g to %g %s, the range from %g to %g; look at scale and unit",
+		found.add("valid", "no value can be in it: this row goes from %.6g to %.6g %s, the range from %.6g to %.6g; look at scale and unit",
 			low, high, unit, r.Low, r.High)
 	}
 }

@@ -265,7 +265,7 @@ var line9600 = Line{Baud: 9600, Parity: EvenParity, StopBits: 1}
 // quick are settings with which a test does not wait for seconds.
 func quick(k Kind, address string) Settings {
 	s := Settings{
-		Kind: k, Address: address, Timeout: 150 * time.Millisecond,
+		Kind: k, Address: address, Timeout: 2 * time.Second,
 		LateLimit: 60 * time.Millisecond, RetryFirst: 1, RetryMost: 1,
 	}
 	if k == RTU {

@@ -71,17 +71,17 @@ func TestT7LateRTUAnswerIsNeverTakenForTheNextOne(t *testing.T) {
 	late := func(n int, request []byte) []chunk {
 		takes := 20 * time.Millisecond // more than goburrow's handler sleeps
 		if n == 2 {
-			takes = 60 * time.Millisecond
+			takes = 130 * time.Millisecond
 		}
 		return []chunk{{after: takes, bytes: healthyRTU(request)}}
 	}
 	const reads = 20
-	failed, wrong := bareOutcome(bareRTU(onPTY(t, late).path, 30*time.Millisecond), reads, 1)
+	failed, wrong := bareOutcome(bareRTU(onPTY(t, late).path, 90*time.Millisecond), reads, 1)
 	if wrong < reads-4 {
 		t.Errorf("goburrow's handler returned %d wrong values and %d errors, expected nearly all %d wrong", wrong, failed, reads)
 	}
 	s := quick(RTU, onPTY(t, late).path)
-	s.Timeout = 40 * time.Millisecond
+	s.Timeout, s.LateLimit = 100*time.Millisecond, 300*time.Millisecond
 	b := openBus(t, s)
 	if err := b.Settle(t.Context()); err != nil {
 		t.Fatal(err)
@@ -103,7 +103,7 @@ func TestT8ExceptionFrameIsReadWhole(t *testing.T) {
 		f := rtuFrame(request[0], request[1]|0x80, 2)
 		return []chunk{{bytes: f[:4]}, {after: 60 * time.Millisecond, bytes: f[4:]}}
 	}
-	h := bareRTU(onPTY(t, refusing).path, 100*time.Millisecond)
+	h := bareRTU(onPTY(t, refusing).path, 150*time.Millisecond)
 	client := gomodbus.NewClient(h)
 	_, first := client.ReadHoldingRegisters(100, 1)
 	_, second := client.ReadHoldingRegisters(100, 1)
@@ -127,18 +127,18 @@ func TestT10TrickledAnswerDoesNotStretchTheDeadline(t *testing.T) {
 	t.Parallel()
 	trickle := func(n int, request []byte) (parts []chunk) {
 		for _, b := range healthyRTU(request) {
-			parts = append(parts, chunk{after: 15 * time.Millisecond, bytes: []byte{b}})
+			parts = append(parts, chunk{after: 20 * time.Millisecond, bytes: []byte{b}})
 		}
 		return parts
 	}
-	const timeout = 60 * time.Millisecond
+	const timeout = 120 * time.Millisecond
 	start := time.Now()
 	failed, wrong := bareOutcome(bareRTU(onPTY(t, trickle).path, timeout), 1, 10)
-	if took := time.Since(start); failed+wrong != 0 || took < 4*timeout {
+	if took := time.Since(start); failed+wrong != 0 || took < 3*timeout {
 		t.Errorf("goburrow's handler: %d failed, after %v; expected an answer long after the timeout of %v", failed, took, timeout)
 	}
 	s := quick(RTU, onPTY(t, trickle).path)
-	s.Timeout, s.LateLimit = 2*timeout, timeout/2
+	s.Timeout, s.LateLimit = 2*timeout, timeout/4
 	_, err := openBus(t, s).Read(t.Context(), Request{Unit: 1, Table: HoldingRegisters, First: 100, Count: 10})
 	if ReasonOf(err) != Timeout {
 		t.Errorf("error %v, want a timeout", err)
@@ -236,7 +236,7 @@ func TestT13StrayBytesDoNotCostTheFrame(t *testing.T) {
 		}
 	}
 	const reads = 12
-	if failed, _ := bareOutcome(bareRTU(onPTY(t, stray).path, 30*time.Millisecond), reads, 4); failed < reads/2 {
+	if failed, _ := bareOutcome(bareRTU(onPTY(t, stray).path, 50*time.Millisecond), reads, 4); failed < reads/2 {
 		t.Errorf("goburrow's handler failed %d of %d reads, expected at least half", failed, reads)
 	}
 	b := openBus(t, quick(RTU, onPTY(t, stray).path))

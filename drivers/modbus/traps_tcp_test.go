@@ -21,7 +21,7 @@ import (
 func bareTCP(t *testing.T, address string, n int) (failed int) {
 	t.Helper()
 	h := gomodbus.NewTCPClientHandler(address)
-	h.SlaveId, h.Timeout = 1, 40*time.Millisecond
+	h.SlaveId, h.Timeout = 1, 100*time.Millisecond
 	defer h.Close()
 	client := gomodbus.NewClient(h)
 	for range n {
@@ -52,7 +52,7 @@ func TestT1OneLateTCPAnswerCostsOneRead(t *testing.T) {
 	t.Parallel()
 	late := func(n int, request []byte) []chunk {
 		if n == 2 {
-			return []chunk{{after: 60 * time.Millisecond, bytes: healthyTCP(request)}}
+			return []chunk{{after: 150 * time.Millisecond, bytes: healthyTCP(request)}}
 		}
 		return whole(healthyTCP(request))
 	}
@@ -61,7 +61,7 @@ func TestT1OneLateTCPAnswerCostsOneRead(t *testing.T) {
 		t.Errorf("goburrow's handler failed %d of %d reads, expected nearly all", failed, reads)
 	}
 	s := quick(TCP, serveTCP(t, readTCP, late))
-	s.Timeout = 40 * time.Millisecond
+	s.Timeout = 100 * time.Millisecond
 	b := openBus(t, s)
 	if failed := ours(t, b, reads); failed != 1 {
 		t.Errorf("a bus failed %d of %d reads, want 1", failed, reads)

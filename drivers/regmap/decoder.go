@@ -13,7 +13,8 @@ type Decoder struct {
 	points  []Point
 	memory  []memory      // of each point
 	boot    string        // the boot that the times in memory belong to
-	stirred time.Duration // when a point last moved among others that it did, since boot
+	stirred time.Duration // when a lively signal last moved, since boot
+	scratch [1]uint16     // a bit as a register
 }
 
 // memory is what a Decoder remembers of one point.
@@ -39,7 +40,7 @@ func (d *Decoder) Decode(dst []Value, at drivers.Instant, answer Answer) []Value
 	first := len(dst)
 	for i := range d.points {
 		p, m := &d.points[i], &d.memory[i]
-		registers := answer.cut(p.Span())
+		registers := answer.cut(p.Span(), &d.scratch)
 		if registers == nil {
 			continue
 		}

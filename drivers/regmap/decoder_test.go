@@ -193,9 +193,10 @@ func TestADecoderFindsThePointsOfAnAnswer(t *testing.T) {
 		{"a whole block", regmap.Answer{Table: regmap.Holding, First: 9, Words: registers{0, 1450, 2, 1, 16, 0}}, map[string]float64{"speed": 1450, "hours": 65538, "bit": 1}},
 		{"half a value is no value", regmap.Answer{Table: regmap.Holding, First: 10, Words: registers{1450, 2}}, map[string]float64{"speed": 1450}},
 		{"the other half neither", regmap.Answer{Table: regmap.Holding, First: 12, Words: registers{1, 16}}, map[string]float64{"bit": 1}},
-		{"bits", regmap.Answer{Table: regmap.Coil, First: 8, Words: registers{0, 0, 1}}, map[string]float64{"switch": 1}},
+		{"bits", regmap.Answer{Table: regmap.Coil, First: 8, Bits: []bool{false, false, true}}, map[string]float64{"switch": 1}},
 		{"the last address", regmap.Answer{Table: regmap.Input, First: 65535, Words: registers{5}}, map[string]float64{"last": 5}},
-		{"nothing", regmap.Answer{Table: regmap.Discrete, First: 0, Words: registers{1}}, map[string]float64{}},
+		{"bits that end before the switch", regmap.Answer{Table: regmap.Coil, First: 8, Bits: []bool{true, true}}, map[string]float64{}},
+		{"another table", regmap.Answer{Table: regmap.Discrete, First: 10, Bits: []bool{true}}, map[string]float64{}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -38,7 +38,6 @@ type loop struct {
 
 // step takes the current at the time since boot now.
 func (l *loop) step(now time.Duration, current float64) (drivers.Quality, drivers.Reason) {
-	current = math.Round(current*1e6) / 1e6 // 3800·0.001 is not just under 3.8
 	if l.measures(current) {
 		*l = loop{}
 		return drivers.Good, drivers.ReasonNone

@@ -142,6 +142,18 @@ func TestSamplesOfASlowDeviceCountOnce(t *testing.T) {
 	}
 }
 
+func TestADoubtfulSampleThatRepeatsStaysDoubtful(t *testing.T) {
+	p := loopPoint(t)
+	p.UpdatePeriod = time.Second
+	d := regmap.NewDecoder(regmap.Map{Points: []regmap.Point{p}})
+	for i := range 3 {
+		got := d.Decode(nil, at(time.Duration(i)*100*ms), regmap.Answer{Table: regmap.Holding, Words: registers{3700}})[0]
+		if sight(got) != doubtful {
+			t.Errorf("poll %d is %v", i, sight(got))
+		}
+	}
+}
+
 func TestWithoutAnUpdatePeriodTheSameValueIsANewSample(t *testing.T) {
 	d := regmap.NewDecoder(regmap.Map{Points: []regmap.Point{measured(t, "kPa")}})
 	for i := range 3 {

@@ -31,7 +31,7 @@ func TestProblemsOfARowSayWhatWouldBeRight(t *testing.T) {
 		}, nil},
 		{"nothing at all", regmap.Point{}, func(*regmap.Point) {}, []string{
 			"points[0].name: missing; give the point a name of its own",
-			"points[0].table: missing; use one of coil, discrete, input, holding",
+			"points[0].table: missing; use one of coil, discrete, holding, input",
 			"points[0].type: missing; say how the registers encode the value, such as uint16",
 		}},
 		{"a number in a table of bits", plain, func(p *regmap.Point) { p.Table = regmap.Coil }, []string{
@@ -84,6 +84,9 @@ func TestProblemsOfARowSayWhatWouldBeRight(t *testing.T) {
 		{"a loop that falls with the level", loopRow, func(p *regmap.Point) { p.Loop = regmap.Range{Low: 10e6, High: 0} }, nil},
 		{"a loop whose raw value is no current", loopRow, func(p *regmap.Point) { p.Scale = 0.0001 }, []string{
 			"points[0].scale: raw·scale + offset must be the current in mA, but uint16 goes from 0 to 6.5535 here",
+		}},
+		{"a loop that cannot come down to 4 mA", loopRow, func(p *regmap.Point) { p.Offset = 8 }, []string{
+			"points[0].scale: raw·scale + offset must be the current in mA, but uint16 goes from 8 to 73.535 here",
 		}},
 		{"a loop that is a switch", loopRow, func(p *regmap.Point) { p.Type, p.Scale, p.Unit = regmap.Bit(0), 1, quantity.Unit{} }, []string{
 			"points[0].loop: bit 0 is no current; leave it out",
@@ -187,6 +190,11 @@ func TestProblemsBetweenRows(t *testing.T) {
 		}},
 		{"the same registers in two scales", regmap.Map{Points: []regmap.Point{
 			row("a", 4, regmap.Uint16), changed(row("b", 4, regmap.Uint16), func(p *regmap.Point) { p.Scale = 0.1 }),
+		}}, []string{
+			`points[1].address: holding 4 is part of "a" already, as uint16` + only,
+		}},
+		{"the same register in two orders", regmap.Map{Points: []regmap.Point{
+			row("a", 4, regmap.Uint16), changed(row("b", 4, regmap.Uint16), func(p *regmap.Point) { p.Order = regmap.BADC }),
 		}}, []string{
 			`points[1].address: holding 4 is part of "a" already, as uint16` + only,
 		}},

@@ -32,8 +32,8 @@ func (p *Point) Problems() Problems {
 	if p.Name == "" {
 		found.add("name", "missing; give the point a name of its own")
 	}
-	if p.Table == NoTable || p.Table > Holding {
-		found.add("table", "missing; use one of coil, discrete, input, holding")
+	if p.Table == NoTable || p.Table > Input {
+		found.add("table", "missing; use one of coil, discrete, holding, input")
 	}
 	if p.Type.encoding() == NoType {
 		found.add("type", "missing; say how the registers encode the value, such as uint16")

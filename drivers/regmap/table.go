@@ -2,19 +2,20 @@ package regmap
 
 import "fmt"
 
-// A Table is one of the four address spaces of a Modbus device.
+// A Table is one of the four address spaces of a Modbus device. Its number is
+// the function code that reads it.
 type Table uint8
 
-// The tables, by the name the protocol gives them. The zero Table is none.
+// The tables. The zero Table is none.
 const (
-	NoTable  Table = iota
-	Coil           // one bit each, read by function 1
-	Discrete       // one bit each, read by function 2
-	Input          // 16 bits each, read by function 4
-	Holding        // 16 bits each, read by function 3
+	NoTable  Table = 0
+	Coil     Table = 1 // one bit each
+	Discrete Table = 2 // one bit each
+	Holding  Table = 3 // 16 bits each
+	Input    Table = 4 // 16 bits each
 )
 
-var tables = words[Table]{Coil: "coil", Discrete: "discrete", Input: "input", Holding: "holding"}
+var tables = words[Table]{Coil: "coil", Discrete: "discrete", Holding: "holding", Input: "input"}
 
 // String gives the word the configuration uses.
 func (t Table) String() string { return tables.text(t) }
@@ -70,20 +71,28 @@ func (s Span) overlaps(o Span) bool {
 // end is one past the last address; 65536 does not fit an address.
 func (s Span) end() int { return int(s.First) + int(s.Count) }
 
-// An Answer is what a device answered to one read: Words[i] is the content of
-// address First + i. In a table of bits each word is 0 or 1.
+// An Answer is what a device answered to one read: the content of First and of
+// the addresses after it, as Words or, in a table that has bits, as Bits.
 type Answer struct {
 	Table Table
 	First uint16
 	Words []uint16
+	Bits  []bool
 }
 
-// cut gives the words of s, or nil when a does not hold all of them.
-func (a Answer) cut(s Span) []uint16 {
+// cut gives the words of s, or nil when a does not hold all of them. A bit
+// becomes the word 0 or 1, in scratch.
+func (a Answer) cut(s Span, scratch *[1]uint16) []uint16 {
 	from := int(s.First) - int(a.First)
 	to := from + int(s.Count)
-	if s.Table != a.Table || from < 0 || to > len(a.Words) {
+	switch {
+	case s.Table != a.Table || from < 0:
 		return nil
+	case a.Table.HasBits() && to <= len(a.Bits):
+		scratch[0] = uint16(fromBool(a.Bits[from]))
+		return scratch[:]
+	case !a.Table.HasBits() && to <= len(a.Words):
+		return a.Words[from:to]
 	}
-	return a.Words[from:to]
+	return nil
 }

@@ -77,7 +77,7 @@ func TestWordsOfTheConfiguration(t *testing.T) {
 		{"holding", table, regmap.Holding, ""},
 		{"Holding", table, regmap.NoTable, `"Holding" is no table; did you mean "holding"?`},
 		{"input_registers", table, regmap.NoTable, `"input_registers" is no table; did you mean "input"?`},
-		{"", table, regmap.NoTable, `"" is no table; use one of coil, discrete, input, holding`},
+		{"", table, regmap.NoTable, `"" is no table; use one of coil, discrete, holding, input`},
 		{"ABCD", order, regmap.ABCD, ""},
 		{"CDAB", order, regmap.CDAB, ""},
 		{"BADC", order, regmap.BADC, ""},

@@ -1,0 +1,275 @@
+package counters
+
+import (
+	"math"
+	"time"
+
+	"pumpside/drivers"
+)
+
+// stillMargin is how long a drive must have been seen stopped before a tick
+// of its meter says that the meter counts something else: meters and the
+// gateways before them show a tick late.
+const stillMargin = time.Minute
+
+// hours is what is known of the drive's hour meter.
+type hours struct {
+	Seen     bool          `json:"seen,omitempty"`
+	Kind     MeterKind     `json:"kind,omitempty"`     // as found out; else the settings' word holds
+	Unbroken bool          `json:"unbroken,omitempty"` // no gap since it was last read
+	Raw      time.Duration `json:"raw,omitempty"`      // as last read
+	Value    time.Duration `json:"value,omitempty"`    // the same without rollovers
+
+	DriveRun   time.Duration `json:"drive_run,omitempty"`   // our own count of what the meter counts, witnessed or not
+	Still      time.Duration `json:"still,omitempty"`       // how long the drive has been seen stopped
+	QuietSince time.Duration `json:"quiet_since,omitempty"` // since when the meter has been seen not to tick
+
+	Offset span `json:"offset"` // within: the meter's true value minus DriveRun
+	Base   span `json:"base"`   // Offset before the gap that is open
+
+	Awaiting time.Duration `json:"awaiting,omitempty"` // run time of closed gaps, if only the meter counts run hours
+	Doubt    doubt         `json:"doubt"`
+}
+
+// A doubt is a reading that cannot follow the one before. It takes a second
+// one to tell a new meter from a garbled answer.
+type doubt struct {
+	Raised bool          `json:"raised,omitempty"`
+	Raw    time.Duration `json:"raw,omitempty"`
+	At     time.Duration `json:"at,omitempty"`
+}
+
+// A span is an interval, ends included.
+type span struct {
+	Lo time.Duration `json:"lo,omitempty"`
+	Hi time.Duration `json:"hi,omitempty"`
+}
+
+// meet is what a and b have in common. If that is nothing, the meter and our
+// count have drifted (a drive counts its ramps, we do not): a moves to b.
+func (a span) meet(b span) span {
+	width := a.Hi - a.Lo
+	switch {
+	case b.Lo > a.Hi:
+		return span{b.Lo, min(b.Lo+width, b.Hi)}
+	case b.Hi < a.Lo:
+		return span{max(b.Hi-width, b.Lo), b.Hi}
+	}
+	return span{max(a.Lo, b.Lo), min(a.Hi, b.Hi)}
+}
+
+// observe counts d of observed time.
+func (h *hours) observe(driveRuns bool, d time.Duration) {
+	if driveRuns {
+		h.DriveRun += d
+		h.Still = 0
+		return
+	}
+	h.Still += d
+}
+
+func (h *hours) kind(set *Settings) MeterKind {
+	if h.Kind != KindUnknown {
+		return h.Kind
+	}
+	return set.HourMeter.Kind
+}
+
+// readHours takes in a reading of the hour meter. One that comes before the
+// drive has told whether it runs is left out.
+func (s *State) readHours(set *Settings, t time.Duration, seconds float64, events []Event) []Event {
+	if !s.unbroken(set, t) || seconds < 0 || seconds > longestMeter.Seconds() {
+		return events
+	}
+	h := &s.Hours
+	raw := time.Duration(math.Round(seconds*1e3)) * time.Millisecond
+	if !h.Seen {
+		s.startMeter(set, t, raw)
+		return events
+	}
+	step, rolled, ok := s.meterStep(set, t, raw)
+	if !ok {
+		return s.doubtMeter(set, t, raw, events)
+	}
+	if rolled {
+		events = append(events, s.meterEvent(MeterRolledOver, raw))
+	}
+	ticked := step >= set.HourMeter.Resolution/2
+	if ticked || !h.Unbroken {
+		h.QuietSince = t
+	}
+	events = s.tellKind(set, t, raw, ticked, events)
+	h.Raw, h.Value, h.Doubt = raw, h.Value+step, doubt{}
+	if h.kind(set) == PowerOnHours {
+		s.boundGap(set, step)
+	} else {
+		h.Offset = h.Offset.meet(s.offset(set, t))
+		events = s.explain(set, t, ticked && h.Unbroken, events)
+	}
+	h.Unbroken = true
+	s.Seen.put(hourMeter, t, seconds)
+	return events
+}
+
+// startMeter begins with a meter of which nothing is known yet.
+func (s *State) startMeter(set *Settings, t, raw time.Duration) {
+	h := &s.Hours
+	*h = hours{Seen: true, Unbroken: true, Raw: raw, Value: raw, QuietSince: t, DriveRun: h.DriveRun}
+	h.Offset = s.offset(set, t)
+	s.Seen.put(hourMeter, t, raw.Seconds())
+}
+
+// offset is what the reading alone says of the meter's true value minus our
+// count. Our count ends at the last word of the drive.
+func (s *State) offset(set *Settings, t time.Duration) span {
+	h, since := &s.Hours, time.Duration(0)
+	if s.Running.Own {
+		since = t - s.Running.At.At
+	}
+	return span{h.Value - h.DriveRun - since, h.Value - h.DriveRun + set.HourMeter.Resolution}
+}
+
+// meterStep is how far the meter moved since it was last read, and whether
+// that is possible.
+func (s *State) meterStep(set *Settings, t, raw time.Duration) (step time.Duration, rolled, ok bool) {
+	m := &set.HourMeter
+	step = raw - s.Hours.Raw
+	possible := t - s.Seen.At[hourMeter] + m.slack(set)
+	if s.Seen.Across.has(hourMeter) {
+		possible += set.LongestGap
+	}
+	if over := m.rollover(); over > 0 && step < -m.Resolution {
+		step += over
+		rolled = true
+	}
+	return step, rolled, step >= -m.Resolution && step <= possible
+}
+
+// slack is how much a right meter can seem wrong.
+func (m *HourMeter) slack(set *Settings) time.Duration { return m.Resolution + 2*set.MaxGap }
+
+// doubtMeter waits for a second reading that fits the first.
+func (s *State) doubtMeter(set *Settings, t, raw time.Duration, events []Event) []Event {
+	d := &s.Hours.Doubt
+	if !d.Raised || (raw-d.Raw).Abs() > t-d.At+set.HourMeter.slack(set) {
+		*d = doubt{true, raw, t}
+		return events
+	}
+	events = append(events, s.meterEvent(MeterReplaced, raw))
+	s.closeGap(false)
+	s.startMeter(set, t, raw)
+	return events
+}
+
+func (s *State) meterEvent(kind Kind, raw time.Duration) Event {
+	return Event{Kind: kind, At: s.instant(), Meter: DriveHours, From: s.Hours.Raw.Seconds(), To: raw.Seconds()}
+}
+
+// tellKind finds out what the meter counts: one that ticks while the drive is
+// seen stopped counts power-on hours, one that stands still with it for longer
+// than it takes to tick counts run hours.
+func (s *State) tellKind(set *Settings, t, raw time.Duration, ticked bool, events []Event) []Event {
+	h := &s.Hours
+	switch kind := h.kind(set); {
+	case kind == PowerOnHours || !h.Unbroken:
+	case ticked && h.Still >= t-s.Seen.At[hourMeter]+stillMargin:
+		h.Kind, h.Awaiting = PowerOnHours, 0
+		s.closeGap(false)
+		return append(events, s.meterEvent(MeterPowerOn, raw))
+	case kind == KindUnknown && min(h.Still, t-h.QuietSince) >= set.HourMeter.slack(set):
+		h.Kind = RunHours
+		events = append(events, Event{Kind: MeterRun, At: s.instant(), For: h.Still, Meter: DriveHours})
+		if run := h.Awaiting; run > 0 {
+			h.Awaiting = 0
+			s.Counted.AtMost -= run
+			s.credit(set, run, run)
+			events = append(events, Event{Kind: GapClosed, At: s.instant(), Run: run})
+		}
+	}
+	return events
+}
+
+// boundGap ends a gap by a meter of power-on hours, which moved by step in it
+// and in the observed time around it.
+func (s *State) boundGap(set *Settings, step time.Duration) {
+	g := &s.Gap
+	if !g.Open {
+		return
+	}
+	if most := step + set.HourMeter.Resolution; g.Loose > 0 {
+		g.Most = most
+	} else {
+		g.Most = min(g.Most, most)
+	}
+	s.closeGap(true)
+}
+
+// explain credits what the meter proves to have been run in the open gap. A
+// tick seen since the gap says all the meter can say of it.
+func (s *State) explain(set *Settings, t time.Duration, ticked bool, events []Event) []Event {
+	g, h := &s.Gap, &s.Hours
+	if !g.Open {
+		return events
+	}
+	run := s.runInGap(set)
+	g.Most = run.Hi
+	if g.Datable && t-g.End < set.ClockWait {
+		return events
+	}
+	e := Event{Kind: GapClosed, At: s.instant(), AtMost: run.Hi, Unbounded: g.Loose > 0}
+	if h.kind(set) == RunHours && run.Lo > 0 {
+		e.Run, e.AtMost = run.Lo, run.Hi-run.Lo
+		g.Most -= run.Lo
+		s.creditGap(set, run.Lo)
+	}
+	if e.Run == 0 && !ticked {
+		return events
+	}
+	if ticked {
+		h.Awaiting += run.Lo - e.Run
+		s.closeGap(!set.Installed.Has(drivers.BypassContactor))
+	}
+	return append(events, e)
+}
+
+// runInGap is between what the meter proves of the open gap and what it
+// allows. It knows nothing of a motor run past the drive.
+func (s *State) runInGap(set *Settings) span {
+	g, h := &s.Gap, &s.Hours
+	run := span{max(h.Offset.Lo-h.Base.Hi, 0), max(h.Offset.Hi-h.Base.Lo, 0)}
+	if g.Loose == 0 {
+		run.Lo, run.Hi = min(run.Lo, g.Budget), min(run.Hi, g.Budget)
+	}
+	if set.Installed.Has(drivers.BypassContactor) {
+		run.Hi = max(run.Hi, g.Budget)
+	}
+	return run
+}
+
+// creditGap credits run time in the open gap.
+func (s *State) creditGap(set *Settings, run time.Duration) {
+	g := &s.Gap
+	unobserved := min(run, g.Budget)
+	g.Budget -= unobserved
+	s.credit(set, run, unobserved)
+	if g.Loose > 0 {
+		s.Counted.FromMeterLoose += run
+	}
+}
+
+// credit moves run time out of the unobserved time. In a gap of unknown
+// length there may be more of the one than of the other. On a motor without
+// speed control the run time says the revolutions as well.
+func (s *State) credit(set *Settings, run, unobserved time.Duration) {
+	c, h := &s.Counted, &s.Hours
+	c.Run += run
+	c.FromMeter += run
+	c.Unobserved -= unobserved
+	c.AtLeast = max(c.AtLeast-run, 0)
+	h.DriveRun += run
+	h.Offset.Lo -= run
+	h.Offset.Hi -= run
+	if !set.measuresSpeed() && !set.Installed.Has(drivers.ShaftIndex) {
+		s.countTurns(set, float64(set.RatedSpeed)/60*run.Seconds()/float64(set.Ratio))
+	}
+}

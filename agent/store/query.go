@@ -1,0 +1,244 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"hash/crc32"
+	"strings"
+	"time"
+)
+
+// States returns the stored state of every subject.
+func (s *Store) States(ctx context.Context) (map[string]State, error) {
+	return statesFrom(ctx, s.read, s.path)
+}
+
+func statesFrom(ctx context.Context, db querier, path string) (map[string]State, error) {
+	states := map[string]State{}
+	err := scan(ctx, db, "SELECT subject, version, crc, body FROM state", nil, func(rows *sql.Rows) error {
+		var subject string
+		var crc uint32
+		var st State
+		if err := rows.Scan(&subject, &st.Version, &crc, &st.Body); err != nil {
+			return err
+		}
+		if crc32.Checksum(st.Body, castagnoli) != crc {
+			return &DamageError{path, fmt.Sprintf("state of %q: checksum does not match", subject)}
+		}
+		states[subject] = st
+		return nil
+	})
+	return states, err
+}
+
+// Counters returns each pump's packed counters, and the wall time they were
+// saved (zero when there are none).
+func (s *Store) Counters(ctx context.Context) (map[string][]byte, time.Time, error) {
+	row, err := countersFrom(ctx, s.read, s.path)
+	return row.Of, row.At, err
+}
+
+func countersFrom(ctx context.Context, db querier, path string) (counterRow, error) {
+	var packed []byte
+	err := db.QueryRowContext(ctx, "SELECT packed FROM counters WHERE id = 1").Scan(&packed)
+	if errors.Is(err, sql.ErrNoRows) {
+		return counterRow{}, nil
+	}
+	if err != nil {
+		return counterRow{}, err
+	}
+	row, err := unpackCounters(packed)
+	if err != nil {
+		return counterRow{}, &DamageError{path, err.Error()}
+	}
+	return row, nil
+}
+
+// Meta returns a named value, "" when there is none.
+func (s *Store) Meta(ctx context.Context, key string) (string, error) {
+	return metaFrom(ctx, s.read, key)
+}
+
+func metaFrom(ctx context.Context, db querier, key string) (value string, err error) {
+	err = db.QueryRowContext(ctx, "SELECT value FROM meta WHERE key = ?", key).Scan(&value)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", nil
+	}
+	return value, err
+}
+
+// LastSeq returns the highest Seq in the journal of subject, 0 when there is
+// none. Entries that were removed by age do not count.
+func (s *Store) LastSeq(ctx context.Context, subject string) (uint64, error) {
+	var seq int64
+	err := s.read.QueryRowContext(ctx, "SELECT coalesce(max(seq), 0) FROM journal WHERE subject = ?", subject).Scan(&seq)
+	return uint64(seq), err
+}
+
+// Topics returns the retained topics that hold something, in order.
+func (s *Store) Topics(ctx context.Context) (topics []string, err error) {
+	err = scan(ctx, s.read, "SELECT topic FROM topic ORDER BY topic", nil, func(rows *sql.Rows) error {
+		topics = append(topics, "")
+		return rows.Scan(&topics[len(topics)-1])
+	})
+	return topics, err
+}
+
+// Seen reports whether a command id was put before. Ids still in memory and
+// ids older than Options.CommandsSeen others do not count.
+func (s *Store) Seen(ctx context.Context, id string) (seen bool, err error) {
+	err = s.read.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM command WHERE id = ?)", id).Scan(&seen)
+	return seen, err
+}
+
+// Ledger returns the whole service ledger, oldest line first.
+func (s *Store) Ledger(ctx context.Context) ([]LedgerEntry, error) {
+	return s.ledgerFrom(ctx, s.read)
+}
+
+func (s *Store) ledgerFrom(ctx context.Context, db querier) (entries []LedgerEntry, err error) {
+	q := "SELECT key, subject, wall, boot, since_boot, synchronized, body FROM ledger ORDER BY id"
+	err = scan(ctx, db, q, nil, func(rows *sql.Rows) error {
+		var e LedgerEntry
+		var wall, sinceBoot int64
+		if err := rows.Scan(&e.Key, &e.Subject, &wall, &e.At.Boot, &sinceBoot, &e.At.Synchronized, &e.Body); err != nil {
+			return err
+		}
+		e.At = instant(wall, e.At.Boot, sinceBoot, e.At.Synchronized)
+		entries = append(entries, e)
+		return nil
+	})
+	return entries, err
+}
+
+// History returns the blocks of one series that touch the time from..to
+// (wall times, to exclusive), oldest first.
+func (s *Store) History(ctx context.Context, subject, kind string, from, to time.Time) (blocks []Block, err error) {
+	// Blocks of a series do not overlap, so only the last one that starts
+	// before from can reach into the time asked for.
+	const q = `SELECT start, stop, body FROM history WHERE subject = ?1 AND kind = ?2 AND start < ?4 AND stop > ?3
+		AND start >= coalesce((SELECT max(start) FROM history WHERE subject = ?1 AND kind = ?2 AND start <= ?3), ?3) ORDER BY start`
+	args := []any{subject, kind, millis(from), millis(to)}
+	err = scan(ctx, s.read, q, args, func(rows *sql.Rows) error {
+		var start, stop int64
+		var body []byte
+		if err := rows.Scan(&start, &stop, &body); err != nil {
+			return err
+		}
+		body, err := unsqueeze(body)
+		if err != nil {
+			return &DamageError{s.path, fmt.Sprintf("%s %s from %v: %v", subject, kind, fromMillis(start), err)}
+		}
+		blocks = append(blocks, Block{Subject: subject, Kind: kind, Start: fromMillis(start), Stop: fromMillis(stop), Body: body})
+		return nil
+	})
+	return blocks, err
+}
+
+// A JournalQuery chooses journal entries. The zero value chooses all.
+type JournalQuery struct {
+	Subjects    []string // any of these; "" is the site
+	Classes     []Class  // any of these
+	Alarm       string
+	From, To    time.Time // wall times of the entries, To exclusive; zero is open
+	After       int64     // only ids above this
+	Before      int64     // only ids below this; 0 is open
+	NewestFirst bool
+	Limit       int // 0 is no limit
+}
+
+// A JournalRow is an Entry where it stands in the journal.
+type JournalRow struct {
+	ID        int64 // order of arrival, over all subjects
+	Delivered bool
+	Entry
+}
+
+// Journal returns the entries q chooses, in the order of arrival.
+func (s *Store) Journal(ctx context.Context, q JournalQuery) (rows []JournalRow, err error) {
+	where, args := q.where()
+	order := " ORDER BY id"
+	if q.NewestFirst {
+		order += " DESC"
+	}
+	if q.Limit > 0 {
+		order += fmt.Sprint(" LIMIT ", q.Limit)
+	}
+	err = scan(ctx, s.read, "SELECT id, id NOT IN (SELECT id FROM outbox), "+journalColumns+" FROM journal"+where+order, args,
+		func(r *sql.Rows) error {
+			row, err := scanEntry(r)
+			rows = append(rows, row)
+			return err
+		})
+	return rows, err
+}
+
+func (q JournalQuery) where() (string, []any) {
+	var terms []string
+	var args []any
+	add := func(term string, values ...any) {
+		terms, args = append(terms, term), append(args, values...)
+	}
+	if len(q.Subjects) > 0 {
+		add(in("subject", len(q.Subjects)), anys(q.Subjects)...)
+	}
+	if len(q.Classes) > 0 {
+		add(in("class", len(q.Classes)), anys(q.Classes)...)
+	}
+	if q.Alarm != "" {
+		add("alarm = ?", q.Alarm)
+	}
+	if !q.From.IsZero() {
+		add("wall >= ?", millis(q.From))
+	}
+	if !q.To.IsZero() {
+		add("wall < ?", millis(q.To))
+	}
+	if q.After > 0 {
+		add("id > ?", q.After)
+	}
+	if q.Before > 0 {
+		add("id < ?", q.Before)
+	}
+	if len(terms) == 0 {
+		return "", nil
+	}
+	return " WHERE " + strings.Join(terms, " AND "), args
+}
+
+func in(column string, n int) string {
+	return column + " IN (?" + strings.Repeat(", ?", n-1) + ")"
+}
+
+func anys[T any](values []T) []any {
+	out := make([]any, len(values))
+	for i, v := range values {
+		out[i] = v
+	}
+	return out
+}
+
+func scanEntry(rows *sql.Rows) (r JournalRow, err error) {
+	var seq, wall, sinceBoot, occurrence int64
+	err = rows.Scan(&r.ID, &r.Delivered, &r.Subject, &seq, &wall, &r.At.Boot, &sinceBoot, &r.At.Synchronized, &r.Class, &r.Alarm, &occurrence, &r.Body)
+	r.Seq, r.Occurrence = uint64(seq), uint64(occurrence)
+	r.At = instant(wall, r.At.Boot, sinceBoot, r.At.Synchronized)
+	return r, err
+}
+
+// scan runs q and gives each row to f.
+func scan(ctx context.Context, db querier, q string, args []any, f func(*sql.Rows) error) error {
+	rows, err := db.QueryContext(ctx, q, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		if err := f(rows); err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}

@@ -1,0 +1,268 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+)
+
+// A Writer commits the change sets of all pumps together. [Writer.Run] is the
+// one goroutine that writes; every other method may be called from any
+// goroutine, before Run and while it runs.
+type Writer struct {
+	store *Store
+	opts  Options
+
+	wake    chan struct{} // room for one: someone waits for a commit
+	changed chan struct{} // room for one: see Changed
+
+	mu       sync.Mutex // guards what follows
+	next     *batch     // gathers until the next commit
+	busy     *batch     // being committed; nil between commits
+	counters map[string][]byte
+	saves    uint64           // of the counters row, see counterRow
+	dirty    bool             // counters changed since they were last committed
+	marks    map[Key]struct{} // delivered, not yet struck from the outbox
+	failure  error            // why the last commit failed; nil when it did not
+	status   Status
+	flushing bool // a delivery burst asked for a commit
+
+	// Run's own.
+	lastCopy   time.Time
+	lastPrune  time.Time
+	ledgerDone bool // the ledger's copy is up to date
+	backlog    bool // pruning has more to do
+}
+
+// NewWriter returns the writer of s. There must be only one, and its Run must
+// have returned before s is closed.
+func NewWriter(s *Store) (*Writer, error) {
+	w := &Writer{
+		store:    s,
+		opts:     s.opts,
+		wake:     make(chan struct{}, 1),
+		changed:  make(chan struct{}, 1),
+		next:     &batch{},
+		counters: map[string][]byte{},
+		saves:    s.saved.Save,
+		marks:    map[Key]struct{}{},
+	}
+	for pump, packed := range s.saved.Of {
+		w.counters[pump] = append([]byte(nil), packed...)
+	}
+	tx := &tx{ctx: context.Background(), conn: s.conn}
+	tx.readStatus(&w.status)
+	if tx.err != nil {
+		return nil, fmt.Errorf("read the outbox: %w", tx.err)
+	}
+	return w, nil
+}
+
+// Put commits c together with what else waits, and returns nil when it is
+// durable. An error for which errors.Is(err, [ErrNotStored]) holds means that
+// c is in memory and that the Writer tries again: after a failure, after
+// Options.PutTimeout, or when ctx ends. [ErrLost] means that not even that is
+// so, [ErrRepeatedSeq] that the rest of c is durable.
+func (w *Writer) Put(ctx context.Context, c ChangeSet) error {
+	p := &put{done: make(chan error, 1)}
+	w.enqueue(c, p)
+	timeout := time.NewTimer(w.opts.PutTimeout)
+	defer timeout.Stop()
+	select {
+	case err := <-p.done:
+		return err
+	case <-timeout.C:
+		return w.giveUp(p, fmt.Errorf("no commit within %v", w.opts.PutTimeout))
+	case <-ctx.Done():
+		return w.giveUp(p, ctx.Err())
+	}
+}
+
+// enqueue puts c into the next commit. While the store fails p is answered at
+// once: waiting would only hold up the pump, and Run tries at its own pace.
+func (w *Writer) enqueue(c ChangeSet, p *put) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.keep(c)
+	w.next.add(c, p)
+	w.shrink()
+	if w.failure == nil {
+		signal(w.wake)
+		return
+	}
+	w.next.tell(w.failure)
+	signal(w.changed)
+}
+
+// giveUp is the end of a Put that no longer waits. The commit may have ended
+// in the meantime: then its word counts.
+func (w *Writer) giveUp(p *put, why error) error {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	select {
+	case err := <-p.done:
+		return err
+	default:
+	}
+	p.told = true
+	signal(w.changed)
+	return p.answer(why)
+}
+
+// Keep takes c for the next commit, at most Options.SaveEvery away, and does
+// not wait. It allocates nothing when c has counters of a known pump only, and
+// is meant to be called on every beat. Journal entries belong into Put.
+func (w *Writer) Keep(c ChangeSet) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.keep(c)
+	w.next.add(c, nil)
+	w.shrink()
+}
+
+// keep copies the counters of c.
+func (w *Writer) keep(c ChangeSet) {
+	if c.Counters == nil {
+		return
+	}
+	w.counters[c.Subject] = append(w.counters[c.Subject][:0], c.Counters...)
+	w.dirty = true
+}
+
+// shrink holds memory to its limit and counts what it cost.
+func (w *Writer) shrink() {
+	blocks, entries := w.next.shrink(w.opts.MemoryLimit)
+	w.status.LostBlocks += uint64(blocks)
+	for class, n := range entries {
+		w.status.LostEntries[class] += uint64(n)
+	}
+}
+
+// Changed has room for one signal: something may have come into the outbox.
+// One consumer waits on it and then asks Pending until it has no more.
+func (w *Writer) Changed() <-chan struct{} { return w.changed }
+
+func signal(c chan struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
+}
+
+// The pause after a failed commit doubles from the first to the last.
+const (
+	firstPause = time.Second
+	lastPause  = 30 * time.Second
+)
+
+// Run commits until ctx ends, then commits what is left and returns nil. A
+// commit that fails is tried again and is no error of Run, unless the file
+// proves to be damaged: then the agent must be started anew, and Open sets
+// the file aside.
+func (w *Writer) Run(ctx context.Context) error {
+	beat := time.NewTicker(w.opts.SaveEvery)
+	defer beat.Stop()
+	for {
+		wake, beatC, retry := w.wake, beat.C, (<-chan time.Time)(nil)
+		if pause := w.pause(); pause > 0 {
+			wake, beatC, retry = nil, nil, time.After(pause)
+		}
+		select {
+		case <-ctx.Done():
+			return w.last()
+		case <-wake:
+		case <-beatC:
+		case <-retry:
+		}
+		if err := w.commit(); IsDamage(err) {
+			return errors.Join(fmt.Errorf("commit: %w", err), w.store.suspect())
+		}
+		w.housekeep(time.Now())
+	}
+}
+
+// pause returns how long to wait before the next try, 0 when all is well.
+func (w *Writer) pause() time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.failure == nil {
+		return 0
+	}
+	return min(firstPause<<min(w.status.Failures-1, 10), lastPause)
+}
+
+// last commits what is left, and leaves fresh copies.
+func (w *Writer) last() error {
+	w.lastCopy = time.Time{}
+	if err := w.commit(); err != nil {
+		w.mu.Lock()
+		lost := len(w.next.journal)
+		w.mu.Unlock()
+		return fmt.Errorf("commit at the stop, %d journal entries are lost: %w", lost, err)
+	}
+	w.copies(time.Now())
+	return nil
+}
+
+// take makes what has gathered the batch to commit. It returns nil when there
+// is nothing to do.
+func (w *Writer) take(now time.Time) (b *batch, counters []byte, marks []Key) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.next.empty() && !w.dirty && len(w.marks) == 0 {
+		return nil, nil, nil
+	}
+	w.busy, w.next = w.next, &batch{}
+	w.flushing = false
+	if w.dirty {
+		w.saves++
+		counters = counterRow{Save: w.saves, At: now, Of: w.counters}.pack(nil)
+		w.dirty = false
+	}
+	for k := range w.marks {
+		marks = append(marks, k)
+	}
+	return w.busy, counters, marks
+}
+
+// commit writes what has gathered in one transaction and answers those who
+// wait for it.
+func (w *Writer) commit() error {
+	now := time.Now()
+	b, counters, marks := w.take(now)
+	if b == nil {
+		return nil
+	}
+	status, err := w.store.commit(b, counters, marks, w.opts)
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	defer signal(w.changed)
+	w.busy = nil
+	if err != nil {
+		w.failed(b, counters != nil, now, err)
+		return err
+	}
+	w.failure = nil
+	for _, k := range marks {
+		delete(w.marks, k)
+	}
+	w.status.committed(status, now, time.Since(now))
+	if len(b.ledger) > 0 {
+		w.ledgerDone = false
+	}
+	b.tell(nil)
+	return nil
+}
+
+// failed puts the batch back in front of what came in the meantime.
+func (w *Writer) failed(b *batch, counters bool, now time.Time, err error) {
+	w.failure = err
+	w.dirty = w.dirty || counters
+	b.follow(w.next)
+	b.tell(err)
+	w.next = b
+	w.shrink()
+	w.status.failed(err, now)
+}

@@ -47,11 +47,17 @@ type Event struct {
 	Previous   State           `json:"previous_state"`
 	RaisedAt   drivers.Instant `json:"raised_at,omitzero"`
 
+	ShelvedNow    bool          `json:"shelved,omitempty"` // marks that stand after the event
+	RemovedNow    bool          `json:"out_of_service,omitempty"`
+	SuppressedBy  Logic         `json:"suppressed_by,omitempty"`
+	Withheld      bool          `json:"withheld,omitempty"`        // not announced: a summary speaks for it
+	TimeToRespond time.Duration `json:"time_to_respond,omitempty"` // until the consequence, counted from the raise
+
 	Signal   drivers.Signal  `json:"signal,omitempty"`
 	Subject  string          `json:"subject,omitempty"` // what it is about when not a signal: a task, a device, a bus, an auxiliary signal
 	Value    *Quantity       `json:"value,omitempty"`
 	Limit    *Quantity       `json:"limit,omitempty"`
-	Duration time.Duration   `json:"duration,omitempty"` // how long the condition had held when raised
+	Duration time.Duration   `json:"duration,omitempty"` // how long the condition has held; of a mark, how long it shall last
 	DataAge  time.Duration   `json:"data_age,omitempty"`
 	Quality  drivers.Quality `json:"quality"`
 	Reason   drivers.Reason  `json:"reason,omitempty"`
@@ -69,5 +75,7 @@ type Event struct {
 	User      string    `json:"user,omitempty"`
 	Comment   string    `json:"comment,omitempty"`
 	CommandID string    `json:"command_id,omitempty"`
-	Until     time.Time `json:"until,omitzero"` // shelved until, or review date
+	Refusal   string    `json:"refusal,omitempty"` // why a command was refused, in plain words
+	Until     time.Time `json:"until,omitzero"`    // shelved until, or review date; zero while the clock is not synchronised
+	Alarms    []string  `json:"alarms,omitempty"`  // of a summary: the alarms it speaks for, worst first
 }

@@ -1,0 +1,78 @@
+package alarm
+
+import (
+	"fmt"
+	"strings"
+)
+
+// evidenceNames are the evidence keys whose name alone does not read well.
+// Every other key is read with spaces, so that a signal's name serves.
+var evidenceNames = map[string]string{
+	"withheld_notices":     "messages held back:",
+	"starts_in_hour":       "starts in the last hour:",
+	"missed_polls":         "polls missed in a row:",
+	"flow_before":          "glycol flow before:",
+	"running_for":          "running for",
+	"stopped_for":          "stopped for",
+	"suction_rise":         "suction pressure rose by",
+	"level_rise":           "tank level rose by",
+	"volume_backwards":     "meter went backwards by",
+	"share_of_rating":      "speed, of rated:",
+	"ripple":               "pressure ripple",
+	"ripple_before":        "pressure ripple before:",
+	"efficiency_learned":   "efficiency learned:",
+	"since_service":        "running since service:",
+	"life_used":            "life used:",
+	"disputed_for":         "witnesses disagree for",
+	"order_change":         "change of the once-per-turn line:",
+	"order_change_errors":  "change in standard errors:",
+	"leak_ratio":           "leak, of one head's flow:",
+	"hours_counted":        "run hours counted:",
+	"pumps_delivering":     "pumps delivering:",
+	"pumps_required":       "pumps required:",
+	"circulation_needed":   "circulation needed:",
+	"circulation_given":    "circulation given:",
+	"outbox_messages":      "messages waiting:",
+	"outbox_dropped":       "messages dropped:",
+	"dropped_messages":     "messages dropped:",
+	"free_space":           "free space:",
+	"write_takes":          "a write takes",
+	"strokes_since_change": "strokes since change:",
+}
+
+func evidenceWords(key string) string {
+	if words, ok := evidenceNames[key]; ok {
+		return words
+	}
+	return spaced(key)
+}
+
+// causeNames are the causes whose name alone does not read well.
+var causeNames = map[string]string{
+	"loss_in_discharge_half": "loss in the discharge half-stroke",
+	"loss_in_suction_half":   "loss in the suction half-stroke",
+	"none_of_these":          "none of the known causes",
+}
+
+// CauseWords gives the plain words for a cause with its cylinder.
+func CauseWords(c Cause) string {
+	words, ok := causeNames[c.Cause]
+	if !ok {
+		words = spaced(c.Cause)
+	}
+	switch {
+	case c.Cylinder > 0:
+		return fmt.Sprintf("%s of cylinder %d", words, c.Cylinder)
+	case strings.HasPrefix(c.Cause, "loss_in_"):
+		return words + ", cylinder not determinable"
+	}
+	return words
+}
+
+func causeLines(causes []Cause) []string {
+	var list []string
+	for _, c := range causes {
+		list = append(list, fmt.Sprintf("%s: %.0f %%", CauseWords(c), 100*c.Probability))
+	}
+	return list
+}

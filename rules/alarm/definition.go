@@ -1,0 +1,128 @@
+package alarm
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+)
+
+// A Definition is one alarm as the configuration fixes it. Its zero delays
+// mean at once.
+type Definition struct {
+	Name      string             // unique on its board; lower-case letters, digits, _ and -
+	Text      string             // key in the catalogue
+	WorseText string             // key beyond the worse limit; "" for the same
+	Signal    drivers.Signal     // what it judges, or NoSignal
+	Subject   string             // what it is about when not a signal: a task, a device, a bus, a site-named signal
+	Dimension quantity.Dimension // of value and limit
+	Rule      Rule               // how its condition is judged
+
+	Class         Class
+	Priority      Priority
+	WorsePriority Priority // beyond the worse limit; never below Priority
+	Responder     Responder
+	Notify        Notify
+	TimeToRespond time.Duration // from the raise to the consequence
+
+	Latching bool          // stays after its condition cleared, until reset
+	OnDelay  time.Duration // the condition must hold so long before it raises
+	OffDelay time.Duration // and must be gone so long before it clears
+	ReAlarm  time.Duration // announced again when still there so long after it was acknowledged; 0 for never
+
+	SuppressedBy Logic         // conditions under which it says nothing new
+	Blanking     time.Duration // after each start of the pump it counts as suppressed by StartUp
+	WhileRunning bool          // its condition cannot hold while the pump stands: low motor current, for one
+}
+
+// mayRestWhileStopped are the texts an alarm must have to list PumpStopped. A
+// standing pump can still be flooded backwards, lose oil or leak, so that
+// nothing else is silenced by it.
+var mayRestWhileStopped = []string{"glycol_flow_low", "discharge_pressure_low", "efficiency_low", "loss_in_one_head", "finding"}
+
+// Validate says everything that is wrong with d, or nil.
+func (d *Definition) Validate() error {
+	var list []error
+	add := func(format string, args ...any) {
+		list = append(list, fmt.Errorf("alarm %q: "+format, append([]any{d.Name}, args...)...))
+	}
+	if !topicSafe(d.Name) {
+		add("the name must be of lower-case letters, digits, _ and -")
+	}
+	for _, key := range []string{d.Text, d.WorseText} {
+		if _, known := TextOf(key); key != "" && !known {
+			add("there is no text %q in the catalogue", key)
+		}
+	}
+	if d.Text == "" {
+		add("text is missing")
+	}
+	if d.WorsePriority < d.Priority {
+		add("priority %v of the worse limit is below %v of the first", d.WorsePriority, d.Priority)
+	}
+	if min(d.OnDelay, d.OffDelay, d.Blanking, d.ReAlarm, d.TimeToRespond) < 0 {
+		add("a time is below zero")
+	}
+	if d.SuppressedBy&PumpStopped != 0 && !slices.Contains(mayRestWhileStopped, d.Text) {
+		add("a stopped pump must not suppress it")
+	}
+	if d.Class == Alarm && (d.Responder == Journal || d.TimeToRespond == 0) {
+		add("an alarm needs a responder and a time to respond")
+	}
+	if err := d.Rule.validate(); err != nil {
+		add("%w", err)
+	}
+	return errors.Join(list...)
+}
+
+// ValidateAll checks each of defs and that no name comes twice.
+func ValidateAll(defs []Definition) error {
+	var list []error
+	seen := map[string]bool{}
+	for i := range defs {
+		if err := defs[i].Validate(); err != nil {
+			list = append(list, err)
+		}
+		if name := defs[i].Name; seen[name] {
+			list = append(list, fmt.Errorf("alarm %q: the name is used twice", name))
+		} else {
+			seen[name] = true
+		}
+	}
+	return errors.Join(list...)
+}
+
+func (d *Definition) priority(l Level) Priority {
+	if l == FarBeyond {
+		return d.WorsePriority
+	}
+	return d.Priority
+}
+
+func (d *Definition) text(l Level) string {
+	if l == FarBeyond && d.WorseText != "" {
+		return d.WorseText
+	}
+	return d.Text
+}
+
+// suppressedBy gives the conditions that silence d at that moment.
+func (d *Definition) suppressedBy(now *Moment) Logic {
+	by := d.SuppressedBy & now.Logic
+	if d.Blanking > 0 && now.SinceStart < d.Blanking && now.Logic&PumpStopped == 0 {
+		by |= StartUp
+	}
+	return by
+}
+
+func topicSafe(name string) bool {
+	for _, r := range name {
+		if (r < 'a' || r > 'z') && (r < '0' || r > '9') && r != '_' && r != '-' {
+			return false
+		}
+	}
+	return name != ""
+}

@@ -1,0 +1,203 @@
+package alarm
+
+import (
+	"fmt"
+	"strconv"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+)
+
+// A Site is what the words need besides the event: names the installer gave,
+// and who reads.
+type Site struct {
+	Name     string // of the site
+	Group    string // of a group's alarm
+	Pump     string // "" for an alarm of the site or a group
+	Tag      string // plant tag
+	Location string // where to go
+	Hazards  string // the site's own, such as "sour gas"
+	Units    Units
+
+	Subject    string   // words for the event's Subject, when it has some
+	DriveFault string   // the drive's fault in words
+	Parts      []string // of the kits configured for it; nil takes the catalogue's hint
+}
+
+// facts answers the tokens of the catalogue's sentences for one event.
+type facts struct {
+	e    *Event
+	site *Site
+}
+
+func (f facts) token(name string) (string, bool) {
+	e := f.e
+	switch name {
+	case "duration":
+		return Span(e.Duration), e.Duration > 0
+	case "value":
+		v, _ := f.numbers()
+		return v, e.Value != nil
+	case "limit":
+		_, l := f.numbers()
+		return l, e.Limit != nil
+	case "signal":
+		return f.signal(), true
+	case "subject":
+		return f.subject(), e.Subject != ""
+	case "fault":
+		return f.fault()
+	case "reason":
+		return found(reasonWords, e.Reason.String())
+	case "explain":
+		return found(explanations, e.Reason.String())
+	case "cause":
+		return f.cause()
+	case "count":
+		return f.count()
+	}
+	return "", false
+}
+
+func found(table map[string]string, key string) (string, bool) {
+	words, ok := table[key]
+	return words, ok
+}
+
+func (f facts) numbers() (value, limit string) {
+	u, name := f.site.Units, f.e.Signal.String()
+	switch {
+	case f.e.Value != nil && f.e.Limit != nil:
+		return u.pair(*f.e.Value, *f.e.Limit, name)
+	case f.e.Value != nil:
+		return u.write(*f.e.Value, name, 0), ""
+	case f.e.Limit != nil:
+		return "", u.write(*f.e.Limit, name, 0)
+	}
+	return "", ""
+}
+
+func (f facts) signal() string {
+	if _, own := f.e.Signal.AuxiliaryIndex(); own && f.e.Subject != "" {
+		return f.subject()
+	}
+	if f.e.Signal == drivers.NoSignal {
+		return "value"
+	}
+	return spaced(f.e.Signal.String())
+}
+
+func (f facts) subject() string {
+	if f.site.Subject != "" {
+		return f.site.Subject
+	}
+	return spaced(f.e.Subject)
+}
+
+func (f facts) fault() (string, bool) {
+	switch {
+	case f.site.DriveFault != "":
+		return f.site.DriveFault, true
+	case f.e.DriveFaultCode != 0:
+		return "code " + strconv.Itoa(f.e.DriveFaultCode), true
+	}
+	return "", false
+}
+
+func (f facts) cause() (string, bool) {
+	if len(f.e.Causes) == 0 {
+		return "", false
+	}
+	return CauseWords(f.e.Causes[0]), true
+}
+
+// count is the event's value, or its first evidence, when that is a number
+// without unit.
+func (f facts) count() (string, bool) {
+	if v := f.e.Value; v != nil && v.Dimension == quantity.None {
+		return f.site.Units.Figure(*v), true
+	}
+	if len(f.e.Evidence) > 0 && f.e.Evidence[0].Dimension == quantity.None {
+		return f.site.Units.Figure(f.e.Evidence[0].Quantity), true
+	}
+	return "", false
+}
+
+// evidence lists the facts that speak for the event, each with its number and
+// unit.
+func (f facts) evidence() []string {
+	var list []string
+	value, limit := f.numbers()
+	switch {
+	case value != "" && limit != "":
+		list = append(list, fmt.Sprintf("%s %s, limit %s", f.measured(), value, limit))
+	case value != "":
+		list = append(list, f.measured()+" "+value)
+	}
+	for _, one := range f.e.Evidence {
+		list = append(list, evidenceWords(one.Key)+" "+f.site.Units.write(one.Quantity, one.Key, 0))
+	}
+	if f.e.Quality != drivers.Good && f.e.Reason != drivers.ReasonNone {
+		list = append(list, fmt.Sprintf("quality %v: %s", f.e.Quality, spaced(f.e.Reason.String())))
+	}
+	return list
+}
+
+// measured names what Value is the number of.
+func (f facts) measured() string {
+	switch {
+	case f.e.Signal != drivers.NoSignal && f.e.Value.Dimension == f.dimensionOfSignal():
+		return f.signal()
+	case f.e.Subject != "":
+		return f.subject() + ":"
+	}
+	return Title(f.e.Text) + ":"
+}
+
+func (f facts) dimensionOfSignal() quantity.Dimension {
+	if _, own := f.e.Signal.AuxiliaryIndex(); own {
+		return f.e.Value.Dimension
+	}
+	return f.e.Signal.Info().Dimension
+}
+
+// notKnown lists what the reader must not take for granted.
+func (f facts) notKnown(t Text) []string {
+	var list []string
+	if t.NotKnown != "" {
+		list = append(list, t.NotKnown)
+	}
+	if !t.Circulation {
+		return list
+	}
+	if f.e.PumpRunning == Unknown && f.site.Pump != "" {
+		list = append(list, "Whether the pump runs.")
+	}
+	if f.e.GasFlowing == Unknown {
+		list = append(list, "Whether gas flows.")
+	}
+	if f.e.Standby == "" || f.e.Standby == "unknown" {
+		list = append(list, "Whether a standby pump is available.")
+	}
+	return list
+}
+
+// lastService says what was done last, how long ago and by whom.
+func (f facts) lastService() string {
+	if f.e.LastService == "" {
+		return ""
+	}
+	text := fmt.Sprintf("%s, %s of running ago", spaced(f.e.LastService), hoursOf(f.e.SinceLastService.Seconds()))
+	if f.e.LastServiceBy != "" {
+		text += ", by " + f.e.LastServiceBy
+	}
+	return text
+}
+
+func ageOf(d time.Duration) string {
+	if d < time.Second {
+		return ""
+	}
+	return Span(d) + " old"
+}

@@ -1,0 +1,26 @@
+package alarm
+
+import "pumpside/drivers/quantity"
+
+// RunInOil is the service task of the first oil change of a new or repaired
+// hydraulic end; its texts say why it comes so early.
+const RunInOil = "run_in_oil_change"
+
+// ServiceAlarms gives the two advisories of one service task: NAME_due, which
+// is due soon at its first limit and due at the worse one, and NAME_overdue.
+// Their value is the share of life used. The service rules judge them so that
+// the first is over when the second begins.
+func ServiceAlarms(task string) []Definition {
+	stem := "service"
+	if task == RunInOil {
+		stem = "run_in_oil"
+	}
+	due := Definition{
+		Name: topicName(task) + "_due", Text: stem + "_due_soon", WorseText: stem + "_due", Subject: task, Dimension: quantity.Share,
+		Class: Advisory, Priority: Low, WorsePriority: Medium, Responder: Mechanic, Notify: NextWorkingDay,
+	}
+	over := due
+	over.Name, over.Text, over.WorseText = topicName(task)+"_overdue", stem+"_overdue", ""
+	over.Priority = Medium
+	return []Definition{due.timed(), over.timed()}
+}

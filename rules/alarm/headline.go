@@ -1,0 +1,173 @@
+package alarm
+
+import (
+	"slices"
+	"strings"
+	"time"
+	"unicode/utf8"
+)
+
+// HeadlineMost is the length of a headline in characters: what a phone shows
+// without being touched.
+const HeadlineMost = 120
+
+// A headline is the pieces of the first line, in the order they are read.
+type headline struct {
+	tag   string // [HIGH]
+	where string // Ridge Site, GP-2:
+	what  string // no glycol flow 4 min.
+	state string // Pump RUNNING, standby NOT available, gas flowing.
+	act   string // Act in 30 min.
+	age   string // Data 5 s old.
+}
+
+func (h headline) String() string {
+	parts := slices.DeleteFunc([]string{h.tag, h.where, h.what, h.state, h.act, h.age}, func(s string) bool { return s == "" })
+	return strings.Join(parts, " ")
+}
+
+func (h headline) fits() bool { return utf8.RuneCountInString(h.String()) <= HeadlineMost }
+
+// headline composes the first line of an announcement and shortens it, the
+// least needed first, until it fits.
+func (f facts) headline(t Text) string {
+	long := headline{tag: f.tag(), where: f.where(), what: sentence(f.what(t.Headline)), state: f.state(t, longState), act: f.act(), age: f.age("Data ")}
+	long.what = lowerFirst(long.what)
+	steps := []func(h *headline){
+		func(h *headline) { h.age = f.age("") },
+		func(h *headline) {
+			if f.e.DataAge < time.Minute {
+				h.age = ""
+			}
+		},
+		func(h *headline) { h.state = f.state(t, shortState) },
+		func(h *headline) { h.age = "" },
+		func(h *headline) { h.what = lowerFirst(sentence(f.what(bare(t.Headline)))) },
+		func(h *headline) { h.where = f.clippedWhere(18) },
+		func(h *headline) { h.where = f.clippedWhere(10) },
+		func(h *headline) { h.state = f.state(t, pumpOnly) },
+		func(h *headline) { h.what = t.Title + "." },
+		func(h *headline) { h.state = "" },
+	}
+	for _, shorten := range steps {
+		if long.fits() {
+			break
+		}
+		shorten(&long)
+	}
+	return clip(long.String(), HeadlineMost)
+}
+
+// tag is the priority of an alarm, or what kind of message it is.
+func (f facts) tag() string {
+	switch f.e.Class {
+	case Alarm:
+		return "[" + strings.ToUpper(f.e.Priority.String()) + "]"
+	case Advisory:
+		return "[ADVISORY]"
+	}
+	return ""
+}
+
+// where names site and pump or group.
+func (f facts) where() string { return f.at(f.site.Name) }
+
+func (f facts) clippedWhere(most int) string { return f.at(clip(f.site.Name, most)) }
+
+func (f facts) at(site string) string {
+	names := []string{site, f.site.Group, f.site.Pump}
+	if f.site.Pump != "" {
+		names[1] = "" // the pump's name is enough
+	}
+	return strings.Join(slices.DeleteFunc(names, func(s string) bool { return s == "" }), ", ") + ":"
+}
+
+// what says what happened; a message that comes again says so.
+func (f facts) what(template string) string {
+	text := fill(template, f.token)
+	switch {
+	case f.e.Kind == Worsened:
+		return "WORSE: " + text
+	case f.e.Kind == Reminded:
+		return "STILL THERE: " + text
+	case f.e.Kind == Unshelved:
+		return "no longer shelved: " + text
+	}
+	return text
+}
+
+// A wording is how the circumstances are said: pump, standby, gas.
+type wording struct {
+	pump    map[Known]string
+	standby map[string]string
+	gas     map[Known]string
+}
+
+var longState = wording{
+	pump:    map[Known]string{Yes: "Pump RUNNING", No: "Pump STOPPED", Unknown: "Pump state unknown"},
+	standby: map[string]string{"available": "standby available", "running": "standby RUNNING", "not_available": "standby NOT available", "none": "no standby", "unknown": "standby unknown", "": "standby unknown"},
+	gas:     map[Known]string{Yes: "gas flowing", No: "no gas flowing", Unknown: "gas unknown"},
+}
+
+var shortState = wording{
+	pump:    map[Known]string{Yes: "RUNNING", No: "STOPPED", Unknown: "pump unknown"},
+	standby: map[string]string{"available": "standby OK", "running": "standby RUNNING", "not_available": "NO standby", "none": "no standby", "unknown": "standby unknown", "": "standby unknown"},
+	gas:     map[Known]string{Yes: "gas on", No: "gas off", Unknown: "gas unknown"},
+}
+
+var pumpOnly = wording{pump: shortState.pump}
+
+// state says how pump, standby and gas stand: for an alarm about the
+// circulation all three, for another alarm of a pump only the first.
+func (f facts) state(t Text, w wording) string {
+	if f.e.Class != Alarm || !t.Circulation && f.site.Pump == "" {
+		return ""
+	}
+	var parts []string
+	if f.site.Pump != "" {
+		parts = append(parts, w.pump[f.e.PumpRunning])
+	}
+	if t.Circulation && w.standby != nil {
+		standby, known := w.standby[f.e.Standby]
+		if !known {
+			standby = "standby " + spaced(f.e.Standby)
+		}
+		parts = append(parts, standby, w.gas[f.e.GasFlowing])
+	}
+	return sentence(strings.Join(parts, ", "))
+}
+
+func (f facts) act() string {
+	switch {
+	case f.e.TimeToRespond == 0 || f.e.Class == Record:
+		return ""
+	case f.e.Class == Alarm:
+		return "Act in " + Span(f.e.TimeToRespond) + "."
+	}
+	return "Act within " + Span(f.e.TimeToRespond) + "."
+}
+
+func (f facts) age(prefix string) string {
+	age := ageOf(f.e.DataAge)
+	if age == "" || f.e.Class != Alarm {
+		return ""
+	}
+	return prefix + age + "."
+}
+
+// lowerFirst undoes the capital of a sentence that stands after a colon.
+func lowerFirst(s string) string {
+	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' {
+		return strings.ToLower(s[:1]) + s[1:]
+	}
+	return s
+}
+
+// clip cuts s to most characters.
+func clip(s string, most int) string {
+	if utf8.RuneCountInString(s) <= most {
+		return s
+	}
+	r := []rune(s)[:most-1]
+	return strings.TrimRight(string(r), " ,") + "…"
+}

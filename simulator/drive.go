@@ -34,6 +34,7 @@ type drive struct {
 	wander    float64 // over the speed
 	speed     float64 // motor rpm
 	shown     float64 // filtered estimate of speed
+	slip      float64 // rpm
 	torque    float64 // N·m of the motor
 	power     float64 // W into the motor
 	heatsink  float64
@@ -43,15 +44,15 @@ type drive struct {
 }
 
 const (
+	rotor      = 0.3  // s, time constant of the speed under a changing load
 	coast      = 0.6  // s, time constant of a motor that is switched off
 	speedLag   = 0.1  // s, filter of the shown speed
 	motorPart  = 0.87 // electrical efficiency of motor and drive
 	noLoadPart = 0.06 // of rated torque: bearings, gear, churning oil
 )
 
-// step advances the drive by dt seconds. rate is the ramp in rpm/s and slip
-// the motor's slip at its present torque, in rpm.
-func (d *drive) step(dt, rate, slip float64) {
+// step advances the drive by dt seconds. rate is the ramp in rpm/s.
+func (d *drive) step(dt, rate float64) {
 	switch {
 	case d.state == driveReaction:
 		d.state = driveFault
@@ -66,7 +67,7 @@ func (d *drive) step(dt, rate, slip float64) {
 			goal = 0
 		}
 		d.command0 += math.Max(-rate*dt, math.Min(rate*dt, goal-d.command0))
-		d.speed = math.Max(0, d.command0*(1+d.wander)-slip)
+		d.speed = math.Max(0, d.command0*(1+d.wander)-d.slip)
 	} else {
 		d.command0 = 0
 		d.speed *= 1 - dt/coast
@@ -93,4 +94,9 @@ func (d *drive) statusWord() uint16 {
 		w |= targetReached
 	}
 	return w
+}
+
+// steady reports whether the speed stays: at its target, or at rest.
+func (d *drive) steady() bool {
+	return d.speed == 0 || d.state == driveEnabled && d.command && d.command0 == d.target
 }

@@ -48,22 +48,15 @@ func (t *heat) step(k *Skid) {
 
 func (t *heat) oilT() quantity.Celsius { return quantity.Celsius(t.oil) }
 
-// thickness is the glycol's viscosity over that at 80 °C.
-func (k *Skid) thickness() float64 {
-	return float64(GlycolViscosity(quantity.Celsius(k.heat.glycol))) / warmGlycol
-}
-
 // lineLoss is the friction of the flow q m³/s in a line, in Pa: the larger of
 // Hagen–Poiseuille (f = 64/Re) and Blasius (f = 0.316/Re^¼).
-func lineLoss(l Line, q, celsius float64) float64 {
-	t := quantity.Celsius(celsius)
-	density, viscosity := float64(GlycolDensity(t)), float64(GlycolViscosity(t))
-	bore := float64(l.Bore)
-	v := q / (math.Pi / 4 * bore * bore)
-	re := density * math.Abs(v) * bore / viscosity
-	if re == 0 {
+func (k *Skid) lineLoss(l Line, q float64) float64 {
+	if q == 0 {
 		return 0
 	}
+	bore := float64(l.Bore)
+	v := q / (math.Pi / 4 * bore * bore)
+	re := k.density * math.Abs(v) * bore / k.viscosity
 	f := math.Max(64/re, 0.316/math.Sqrt(math.Sqrt(re)))
-	return f * float64(l.Length) / bore * density * v * math.Abs(v) / 2
+	return f * float64(l.Length) / bore * k.density * v * math.Abs(v) / 2
 }

@@ -2,6 +2,8 @@ package simulator
 
 import (
 	"math"
+
+	"pumpside/drivers/quantity"
 )
 
 // hydraulics is the mean flow and pressures of the pump, without ripple.
@@ -15,6 +17,7 @@ type hydraulics struct {
 	metered   float64 // past the flow meter
 	shownFlow float64 // what the meter has settled to
 	volume    float64 // m³, its totaliser
+	contactor float64 // what the line stands against
 	discharge float64 // mean, at the manifold
 	suction   float64
 	shaftLoad float64 // N·m of the pump shaft
@@ -36,7 +39,8 @@ func (h *hydraulics) start(k *Skid) {
 	h.primed, h.stale = 1, true
 	h.volume = float64(k.set.Totaliser)
 	h.level = fullTank
-	h.discharge, h.suction = k.contactor(), float64(k.set.Head)
+	h.contactor = k.contactor()
+	h.discharge, h.suction = h.contactor, float64(k.set.Head)
 	h.step(k)
 }
 
@@ -50,40 +54,77 @@ func (k *Skid) contactor() float64 {
 
 // step moves the mean state to the present tick.
 func (h *hydraulics) step(k *Skid) {
-	if h.stale {
-		for j := range h.worn {
-			h.worn[j] = k.faults.worn(k.build[j], j)
-		}
-		k.ripple.make(k)
-		h.stale = false
+	f := &k.faults
+	h.primed = toward(h.primed, 1-math.Max(f.size[GasLocked], f.size[SuctionClosed]), primeTime)
+	h.contactor = toward(h.contactor, k.contactor(), pressTime)
+	if h.stale || k.ticks%propertyTicks == 0 {
+		k.renew()
 	}
-	f, m := &k.faults, &k.set.Machine
 	n := math.Abs(k.shaftSpeed) * 60
-	rated := float64(m.Displacement(m.RatedSpeed))
-	full := 1 - math.Max(f.size[GasLocked], f.size[SuctionClosed])
-	h.primed = toward(h.primed, full, primeTime)
-
-	h.delivered = k.meanFlow(n) * h.primed
-	share := h.delivered / rated
-	h.strainer = (cleanMesh + 10e3*f.size[StrainerPlugged]) * share * math.Sqrt(k.thickness())
-	h.filter = (cleanFilter + 100e3*f.size[FilterPlugged]) * share * share
-	friction := lineLoss(m.Discharge, h.delivered, k.heat.glycol) + h.filter
 	passing := 1 - math.Min(1, f.size[BypassOpen]+f.size[ReliefPassing])
-	h.metered = h.delivered * passing
-	suction := float64(k.set.Head) - h.strainer - lineLoss(m.Suction, h.delivered, k.heat.glycol)
-	if n == 0 && f.size[BackFlow] > 0 {
-		h.metered = -0.1 * rated * f.size[BackFlow]
-		suction += 150e3 * f.size[BackFlow]
-		h.level = math.Min(1, h.level+2e-4*f.size[BackFlow]*tickSeconds)
+	if k.full != nil {
+		k.full.step(k, &k.glances[k.ticks%int64(len(k.glances))])
+		h.metered = k.full.flow * h.primed
+		h.delivered = h.metered + k.full.spilled*h.primed
+	} else {
+		h.delivered = k.meanFlow(n) * h.primed
+		h.metered = h.delivered * passing
 	}
-	if s := f.size[SuctionClosed]; s > 0 && n > 0 {
-		suction = suction*(1-s) - 80e3*s
-	}
-	h.discharge = toward(h.discharge, k.contactor()+friction, pressTime)
-	h.suction = toward(h.suction, suction, pressTime)
+	h.stale = false
+	h.pressures(k)
+	h.backFlow(k, n)
 	h.level = toward(h.level, fullTank*(1-f.size[TankLow]), 600)
 	h.meter(k)
 	k.load()
+}
+
+// pressures are the mean pressures and the differentials of strainer and filter.
+func (h *hydraulics) pressures(k *Skid) {
+	f, m := &k.faults, &k.set.Machine
+	share := h.delivered / k.rated
+	h.strainer = (cleanMesh + 10e3*f.size[StrainerPlugged]) * share * k.thicker
+	h.filter = (cleanFilter + 100e3*f.size[FilterPlugged]) * share * share
+	discharge, suction := h.contactor, float64(k.set.Head)
+	if k.full == nil {
+		discharge += k.lineLoss(m.Discharge, h.delivered) + h.filter + fittings*share*share
+		suction -= k.lineLoss(m.Suction, h.delivered) + h.strainer
+	}
+	if s := f.size[SuctionClosed]; s > 0 && k.shaftSpeed != 0 {
+		suction = suction*(1-s) - 80e3*s
+	}
+	h.discharge = toward(h.discharge, discharge, pressTime)
+	h.suction = toward(h.suction, suction, pressTime)
+}
+
+// backFlow is gas that comes back through a stopped pump.
+func (h *hydraulics) backFlow(k *Skid, n float64) {
+	size := k.faults.size[BackFlow]
+	if n != 0 || size == 0 {
+		return
+	}
+	h.metered = -0.1 * k.rated * size
+	h.suction = toward(h.suction, float64(k.set.Head)+150e3*size, pressTime)
+	h.level = math.Min(1, h.level+2e-4*size*tickSeconds)
+}
+
+// propertyTicks is how seldom the liquids' properties are taken anew.
+const propertyTicks = 50
+
+// renew takes the heads and the properties of the liquids as they are now.
+func (k *Skid) renew() {
+	k.thin = thinner(k.heat.oilT())
+	glycol := quantity.Celsius(k.heat.glycol)
+	k.density, k.viscosity = float64(GlycolDensity(glycol)), float64(GlycolViscosity(glycol))
+	k.thicker = math.Sqrt(k.viscosity / warmGlycol)
+	if !k.flow.stale {
+		return
+	}
+	for j := range k.flow.worn {
+		k.flow.worn[j] = k.faults.worn(k.build[j], j)
+	}
+	if k.full == nil {
+		k.ripple.make(k)
+	}
 }
 
 // meter lets the flow meter and its totaliser follow.
@@ -96,8 +137,12 @@ func (h *hydraulics) meter(k *Skid) {
 func (k *Skid) load() {
 	d, h, m := &k.drive, &k.flow, &k.set.Machine
 	idle := noLoadPart * k.ratedTorque() * d.speed / (float64(m.RatedSpeed) * m.GearRatio)
-	difference := math.Max(0, h.discharge-h.suction)
-	h.shaftLoad = float64(m.StrokeVolume()) * Cylinders * difference / (2 * math.Pi) * h.primed / float64(m.Efficiency)
+	if k.full != nil {
+		h.shaftLoad = k.full.torque * h.primed / float64(m.Efficiency)
+	} else {
+		difference := math.Max(0, h.discharge-h.suction)
+		h.shaftLoad = float64(m.StrokeVolume()) * Cylinders * difference / (2 * math.Pi) * h.primed / float64(m.Efficiency)
+	}
 	d.torque = 0
 	if d.state == driveEnabled && d.speed > 0 {
 		d.torque = idle + h.shaftLoad/m.GearRatio*(1-k.faults.size[BeltSlip])
@@ -112,7 +157,7 @@ func (k *Skid) meanFlow(n float64) float64 {
 	}
 	m := &k.set.Machine
 	one := float64(m.Displacement(1)) * n / Cylinders
-	ref := float64(m.Displacement(m.RatedSpeed)) / Cylinders
+	ref := k.rated / Cylinders
 	sum := 0.0
 	for _, h := range k.idealHeads() {
 		sum += one*h.displacement*(1-h.late) - ref*(h.dischargeLoss+h.suctionLoss)/2
@@ -125,7 +170,7 @@ func (k *Skid) meanFlow(n float64) float64 {
 func (k *Skid) idealHeads() (ideal [Cylinders]idealHead) {
 	difference := math.Max(0, k.flow.discharge-k.flow.suction)
 	for j, h := range k.flow.worn {
-		ideal[j] = h.ideal(difference, k.flow.discharge, float64(k.set.Contactor), thinner(k.heat.oilT()))
+		ideal[j] = h.ideal(difference, k.flow.discharge, float64(k.set.Contactor), k.thin)
 	}
 	return ideal
 }

@@ -60,11 +60,27 @@ func quantise(x float64, bits int) uint16 {
 func (k *Skid) pressure(id signal, at time.Duration) float64 {
 	n := max(min(int64(at/tick), k.ticks), k.ticks-int64(len(k.recent))+1, 0)
 	m := &k.recent[n%int64(len(k.recent))]
-	shaft := m.shaft + m.speed*(at-time.Duration(n)*tick).Seconds()
+	since := (at - time.Duration(n)*tick).Seconds()
+	shaft, part := m.shaft+m.speed*since, since/tickSeconds
+	if k.full != nil {
+		return k.fullPressure(id, m, &k.glances[n%int64(len(k.glances))], shaft, part)
+	}
 	relative := m.speed * 60 / float64(k.set.Machine.RatedSpeed)
 	swing := k.ripple.at(shaft) * relative * relative * k.flow.primed
 	if id == suctionPressure {
 		return m.suction - 0.05*swing
 	}
 	return m.discharge + swing
+}
+
+// fullPressure adds the circuit's pressure to the vessel's.
+func (k *Skid) fullPressure(id signal, m *moment, p *glance, shaft, part float64) float64 {
+	if k.reversed {
+		shaft = -shaft
+	}
+	shaft = wobbled(2*math.Pi*shaft, k.faults.size[SpeedWobble]) / (2 * math.Pi)
+	if id == suctionPressure {
+		return m.suction + k.flow.primed*p.pressure(1, shaft, part)
+	}
+	return m.discharge + k.flow.primed*p.pressure(0, shaft, part)
 }

@@ -30,10 +30,11 @@ type Machine struct {
 	RatedSlip  quantity.RevolutionsPerMinute // synchronous speed minus motor speed at rated torque
 	Efficiency quantity.Ratio                // mechanical, motor shaft to plunger
 
-	Valve     Valve
-	Suction   Line
-	Discharge Line
-	Dampener  Dampener // on the discharge manifold
+	SuctionValve   Valve
+	DischargeValve Valve
+	Suction        Line
+	Discharge      Line
+	Dampener       Dampener // on the discharge manifold
 }
 
 // A Valve is one self-acting check valve.
@@ -62,20 +63,21 @@ type Dampener struct {
 // discharge line, without a dampener.
 func DefaultMachine() Machine {
 	return Machine{
-		Mechanism:  Mechanism{Motion: DischargeAway, RodRatio: 5},
-		Bore:       0.0254,
-		Stroke:     0.0508,
-		DeadVolume: 2,
-		OilVolume:  3,
-		GearRatio:  29.0 / 6,
-		PolePairs:  2,
-		RatedSpeed: 300,
-		RatedPower: 4000,
-		RatedSlip:  50,
-		Efficiency: 0.88,
-		Valve:      Valve{Area: 1.6e-4, Opening: 15e3, Full: 30e3, Lag: 0.0015},
-		Suction:    Line{Length: 4, Bore: 0.05, Manifold: 1.5e-3},
-		Discharge:  Line{Length: 20, Bore: 0.025, Manifold: 0.4e-3},
+		Mechanism:      Mechanism{Motion: DischargeAway, RodRatio: 5},
+		Bore:           0.0254,
+		Stroke:         0.0508,
+		DeadVolume:     2,
+		OilVolume:      3,
+		GearRatio:      29.0 / 6,
+		PolePairs:      2,
+		RatedSpeed:     300,
+		RatedPower:     4000,
+		RatedSlip:      50,
+		Efficiency:     0.88,
+		SuctionValve:   Valve{Area: 2e-4, Opening: 4e3, Full: 12e3, Lag: 0.0015},
+		DischargeValve: Valve{Area: 1.6e-4, Opening: 10e3, Full: 20e3, Lag: 0.0015},
+		Suction:        Line{Length: 4, Bore: 0.05, Manifold: 1.5e-3},
+		Discharge:      Line{Length: 16, Bore: 0.025, Manifold: 0.4e-3},
 	}
 }
 

@@ -115,7 +115,8 @@ func (k *Skid) current() float64 {
 
 // shaftAt is the shaft's angle in turns at an instant of the present tick.
 func (k *Skid) shaftAt(at time.Duration) float64 {
-	return k.shaft + k.shaftSpeed*(at-k.now()).Seconds()
+	turns := k.shaft + k.shaftSpeed*(at-k.now()).Seconds()
+	return wobbled(2*math.Pi*turns, k.faults.size[SpeedWobble]) / (2 * math.Pi)
 }
 
 // pulses is the place of the index wheel, in pulses since the start.

@@ -41,7 +41,14 @@ type Skid struct {
 	shaftSpeed float64  // turns per second in the present tick, with sign
 	recent     []moment // ring of the last ticks, by number
 	drops      float64
-	ripple     ripple
+
+	ripple  *ripple  // of the Mean detail
+	full    *full    // of the Full detail
+	glances []glance // beside recent
+
+	rated              float64 // m³/s of displacement at rated speed
+	thin, thicker      float64 // see thinner; root of the glycol's viscosity over that at 80 °C
+	density, viscosity float64 // of the glycol
 }
 
 // A moment is what a pressure transmitter with its own refresh needs to know
@@ -66,6 +73,12 @@ func NewSkid(s Settings) (*Skid, error) {
 	k := &Skid{set: s, build: built(&s), demand: s.Running}
 	longest := max(float64(s.Discharge.Update), float64(s.Suction.Update), tickSeconds)
 	k.recent = make([]moment, int(longest/tickSeconds)+3)
+	k.rated = float64(m.Displacement(m.RatedSpeed))
+	if s.Detail == Full {
+		k.full, k.glances = newFull(), make([]glance, len(k.recent))
+	} else {
+		k.ripple = new(ripple)
+	}
 	k.drive.target = k.motorTarget(float64(m.RatedSpeed))
 	k.drive.runHours, k.drive.onHours = s.RunHours, s.PowerOnHours
 	k.heat.start(&s)
@@ -178,8 +191,9 @@ func (k *Skid) move(sample int64) {
 	a := 1 - tickSeconds/corner
 	d.wander = a*d.wander + math.Sqrt(1-a*a)*float64(k.set.Wander)*gauss(k.set.Seed, streamWander, sample)
 	rated := float64(k.set.Machine.RatedSpeed) * k.set.Machine.GearRatio
-	slip := float64(k.set.Machine.RatedSlip) * d.torque / k.ratedTorque()
-	d.step(tickSeconds, rated/math.Max(float64(k.set.Ramp), 0.1), slip)
+	// The rotor's inertia hides the torque's swing within a turn.
+	d.slip = toward(d.slip, float64(k.set.Machine.RatedSlip)*d.torque/k.ratedTorque(), rotor)
+	d.step(tickSeconds, rated/math.Max(float64(k.set.Ramp), 0.1))
 	k.shaftSpeed = d.speed / 60 / k.set.Machine.GearRatio * (1 - k.faults.size[BeltSlip])
 	if k.reversed {
 		k.shaftSpeed = -k.shaftSpeed

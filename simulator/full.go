@@ -1,0 +1,376 @@
+package simulator
+
+import (
+	"math"
+	"time"
+)
+
+// The Full detail has two ways to the pressure of an instant.
+//
+// While the speed changes, and for some seconds after, the circuit is
+// integrated through every tick and sampled each millisecond.
+//
+// At steady speed the pressure repeats with the shaft: the periodic state is
+// solved at the corners of a grid of conditions and looked up by angle. The
+// pump is nearly always between corners, so the corners around it are
+// averaged: the weights of Kuhn's simplex need only one corner more than
+// there are coordinates, and are continuous across the grid.
+
+// A wear is everything of a condition that faults change.
+type wear struct {
+	heads    [Cylinders]head
+	piping   piping
+	wobble   float64
+	reversed bool
+}
+
+// A corner of the grid. Each coordinate counts grid steps from the pump's own
+// settings.
+type corner struct {
+	wear  int32
+	place [coordinates]int16
+}
+
+const (
+	bySpeed = iota
+	byContactor
+	byGlycol
+	byOil
+	coordinates
+)
+
+// The steps of the grid.
+const (
+	speedStep    = 0.02 // of rated speed
+	pressureStep = 0.05 // of the contactor's setting
+	heatStep     = 10.0 // K
+	oilAnchor    = 55.0 // °C, where the oil of a warm pump is about
+)
+
+// A weighted is a solved corner with its share.
+type weighted struct {
+	*solution
+	share float64
+}
+
+// A solution is what is kept of a periodic state: pressures above the vessels
+// they stand against, as the transmitters' own lag shows them.
+type solution struct {
+	discharge, suction    [cycleSize]float32
+	flow, spilled, torque float64
+}
+
+// A full is the Full detail of one skid.
+type full struct {
+	solved map[corner]*solution
+	oldest []corner
+	wears  map[wear]int32
+
+	now, next wear    // faults now and at the end of their present piece of growth
+	nowID     int32   // of now
+	nextID    int32   // of next
+	from, to  float64 // s, the piece
+
+	circuit *circuit // last used, to start the next from
+	live    bool     // circuit is the pump's own state at this instant
+	wearID  int32    // of circuit
+	calm    float64  // s since the speed last changed
+	lagged  [2][2]float64
+	flow    float64 // m³/s in the present tick
+	spilled float64
+	torque  float64 // N·m on the plungers
+}
+
+const (
+	calmAfter    = 3.0 // s of steady speed until the periodic state is there
+	mostCorners  = 400
+	liveSamples  = 20 // in a tick
+	growthPieces = 24 // in the onset of a fault
+)
+
+// A glance is what is needed to look up the pressure in one tick.
+type glance struct {
+	mix     [2 * (coordinates + 1)]weighted
+	used    int
+	live    bool
+	samples [2][liveSamples + 1]float32 // with live
+}
+
+func newFull() *full {
+	return &full{solved: map[corner]*solution{}, wears: map[wear]int32{}, nowID: -1}
+}
+
+// weather is the wear at an instant.
+func (k *Skid) weather(at time.Duration) wear {
+	f := &k.faults
+	f.refresh(at)
+	w := wear{
+		piping: piping{
+			strainer:   10e3 * f.size[StrainerPlugged],
+			filter:     100e3 * f.size[FilterPlugged],
+			bypass:     math.Min(1, f.size[BypassOpen]+f.size[ReliefPassing]),
+			noGas:      f.size[DampenerLost],
+			overcharge: f.size[DampenerOver],
+		},
+		wobble:   math.Min(0.5, f.size[SpeedWobble]),
+		reversed: k.reversed,
+	}
+	for j := range w.heads {
+		w.heads[j] = f.worn(k.build[j], j)
+	}
+	return w
+}
+
+// grow takes over the faults when they have changed. A fault that grows is
+// cut into pieces, within which the pressures change in a straight line.
+func (u *full) grow(k *Skid, at time.Duration) {
+	u.now = k.weather(at)
+	u.nowID = u.intern(u.now)
+	u.nextID, u.from, u.to = u.nowID, at.Seconds(), math.Inf(1)
+	if at < k.faults.settled {
+		piece := max((k.faults.settled-at)/growthPieces, 5*time.Second)
+		end := min(at+piece, k.faults.settled)
+		u.next = k.weather(end)
+		u.nextID, u.to = u.intern(u.next), end.Seconds()
+		k.faults.refresh(at)
+	}
+}
+
+func (u *full) intern(w wear) int32 {
+	id, ok := u.wears[w]
+	if !ok {
+		id = int32(len(u.wears))
+		u.wears[w] = id
+	}
+	return id
+}
+
+// step settles flow and pressures of the present tick into p.
+func (u *full) step(k *Skid, p *glance) {
+	at := k.now()
+	if k.flow.stale || at.Seconds() >= u.to {
+		u.grow(k, at)
+	}
+	turning := math.Abs(k.shaftSpeed)
+	p.used, p.live = 0, false
+	u.flow, u.spilled, u.torque = 0, 0, 0
+	u.calm += tickSeconds
+	if !k.drive.steady() || turning == 0 {
+		u.calm = 0
+	}
+	switch {
+	case turning == 0:
+		u.live = false
+	case u.calm < calmAfter && k.ticks > 0:
+		u.integrate(k, p)
+	default:
+		u.live = false
+		u.mix(k, p)
+	}
+}
+
+// mix finds the corners around the present condition.
+func (u *full) mix(k *Skid, p *glance) {
+	place := u.place(k)
+	grown := 0.0
+	if u.nextID != u.nowID {
+		grown = (k.now().Seconds() - u.from) / (u.to - u.from)
+	}
+	u.around(k, p, place, u.nowID, &u.now, 1-grown)
+	if grown > 0 {
+		u.around(k, p, place, u.nextID, &u.next, grown)
+	}
+	for _, w := range p.mix[:p.used] {
+		u.flow += w.share * w.flow
+		u.spilled += w.share * w.spilled
+		u.torque += w.share * w.torque
+	}
+}
+
+// place is the present condition in steps of the grid.
+func (u *full) place(k *Skid) [coordinates]float64 {
+	s := &k.set
+	return [coordinates]float64{
+		bySpeed:     (math.Abs(k.shaftSpeed)*60/float64(s.Machine.RatedSpeed) - 1) / speedStep,
+		byContactor: (k.contactor()/float64(s.Contactor) - 1) / pressureStep,
+		byGlycol:    (k.heat.glycol - float64(s.Glycol)) / heatStep,
+		byOil:       (k.heat.oil - oilAnchor) / heatStep,
+	}
+}
+
+// around adds the corners of the simplex that holds place, with weights that
+// sum to share. Starting at the lower corner of the cell, the coordinates are
+// raised one after the other, the one with the largest part first.
+func (u *full) around(k *Skid, p *glance, place [coordinates]float64, id int32, w *wear, share float64) {
+	at := corner{wear: id}
+	var part [coordinates]float64
+	for i, x := range place {
+		whole := math.Floor(x)
+		at.place[i], part[i] = int16(whole), x-whole
+	}
+	left := 1.0
+	for {
+		largest := 0
+		for i := range part {
+			if part[i] > part[largest] {
+				largest = i
+			}
+		}
+		u.add(k, p, at, w, share*(left-math.Max(0, part[largest])))
+		if part[largest] <= 0 {
+			return
+		}
+		left = part[largest]
+		part[largest] = -1
+		at.place[largest]++
+	}
+}
+
+func (u *full) add(k *Skid, p *glance, at corner, w *wear, share float64) {
+	if share < 1e-6 {
+		return
+	}
+	s, ok := u.solved[at]
+	if !ok {
+		s = u.solve(&k.set, at, w)
+	}
+	p.mix[p.used] = weighted{s, share}
+	p.used++
+}
+
+// condition is that of a corner.
+func (at corner) condition(s *Settings, w *wear) condition {
+	step := func(i int, by float64) float64 { return float64(at.place[i]) * by }
+	return condition{
+		speed:     float64(s.Machine.RatedSpeed) * math.Max(speedStep, 1+step(bySpeed, speedStep)),
+		contactor: float64(s.Contactor) * math.Max(pressureStep, 1+step(byContactor, pressureStep)),
+		head:      float64(s.Head),
+		glycol:    float64(s.Glycol) + step(byGlycol, heatStep),
+		oil:       oilAnchor + step(byOil, heatStep),
+		heads:     w.heads, piping: w.piping, wobble: w.wobble, reversed: w.reversed,
+	}
+}
+
+// solve solves a corner and keeps it; the oldest goes when there are many.
+func (u *full) solve(s *Settings, at corner, w *wear) *solution {
+	c := at.condition(s, w)
+	circuit := newCircuit(s, &c)
+	if u.circuit != nil && !u.live {
+		circuit.adopt(u.circuit)
+	}
+	y := solveCycle(circuit, &c)
+	if !u.live {
+		u.circuit, u.wearID = circuit, at.wear
+	}
+	out := &solution{flow: y.flow, spilled: y.spilled, torque: y.torque}
+	above(&out.discharge, &y.discharge, c.contactor, c.speed, &s.Discharge)
+	above(&out.suction, &y.suction, c.head, c.speed, &s.Suction)
+	if len(u.oldest) >= mostCorners {
+		delete(u.solved, u.oldest[0])
+		u.oldest = u.oldest[1:]
+	}
+	u.solved[at] = out
+	u.oldest = append(u.oldest, at)
+	return out
+}
+
+// integrate runs the circuit through the present tick and samples it.
+func (u *full) integrate(k *Skid, p *glance) {
+	s := &k.set
+	if !u.live || u.wearID != u.nowID {
+		u.revive(k)
+	}
+	c := u.circuit
+	c.out.node[len(c.out.node)-1] = k.flow.contactor + atmosphere
+	dir := math.Copysign(1, k.shaftSpeed)
+	theta := 2 * math.Pi * k.shaft * dir
+	speed := 2 * math.Pi * math.Abs(k.shaftSpeed)
+	per := max(4, int(math.Ceil(speed*tickSeconds/liveSamples/(2*math.Pi/cycleSize/perPoint))))
+	dt := tickSeconds / liveSamples / float64(per)
+	p.live = true
+	u.sample(s, k, p, 0)
+	for i := range liveSamples {
+		for j := range per {
+			turned := theta + speed*dt*float64(i*per+j+1)
+			c.step(wobbled(turned, u.now.wobble), dt, speed)
+			u.flow += dt / tickSeconds * c.out.flow[0]
+			u.spilled += dt / tickSeconds * c.spill()
+			u.torque += c.work / (speed * tickSeconds)
+		}
+		u.sample(s, k, p, i+1)
+	}
+}
+
+// sample passes the pressures through the transmitters' lags.
+func (u *full) sample(s *Settings, k *Skid, p *glance, i int) {
+	x := [2]float64{
+		u.circuit.discharge.pressure - atmosphere - k.flow.contactor,
+		u.circuit.suction.pressure - atmosphere - float64(s.Head),
+	}
+	for n, t := range [...]*Transmitter{&s.Discharge, &s.Suction} {
+		for m, lag := range [...]float64{float64(t.Damping), float64(t.Snubber)} {
+			y := &u.lagged[n][m]
+			if lag > 0 && i > 0 {
+				x[n] = *y + (x[n]-*y)*(1-math.Exp(-tickSeconds/liveSamples/lag))
+			} else if lag > 0 {
+				x[n] = *y
+			}
+			*y = x[n]
+		}
+		p.samples[n][i] = float32(x[n])
+	}
+}
+
+// revive makes the circuit the pump's own: from rest, or from the periodic
+// state at the present speed.
+func (u *full) revive(k *Skid) {
+	s := &k.set
+	c := condition{
+		speed: float64(s.Machine.RatedSpeed), contactor: k.flow.contactor, head: float64(s.Head),
+		glycol: k.heat.glycol, oil: k.heat.oil,
+		heads: u.now.heads, piping: u.now.piping, wobble: u.now.wobble, reversed: u.now.reversed,
+	}
+	fresh := newCircuit(s, &c)
+	speed := math.Abs(k.shaftSpeed)
+	switch {
+	case u.live: // only the faults have changed
+		fresh.adopt(u.circuit)
+	case speed*60 > 0.3*float64(s.Machine.RatedSpeed):
+		c.speed = speed * 60
+		solveCycle(fresh, &c)
+		fresh.turnTo(2*math.Pi*k.shaft*math.Copysign(1, k.shaftSpeed), 2*math.Pi*speed)
+	default:
+		u.lagged = [2][2]float64{}
+	}
+	u.circuit, u.live, u.wearID = fresh, true, u.nowID
+}
+
+// wobbled is the angle of a shaft whose speed swings once per turn by the part
+// e: dθ/dt = ω(1 + e·cos θ), to the first order of e.
+func wobbled(theta, e float64) float64 { return theta + e*math.Sin(theta) }
+
+// pressure is the discharge (0) or suction (1) pressure over its vessel's, at
+// an angle in turns and the part of the tick that has passed.
+func (p *glance) pressure(n int, turns, part float64) float64 {
+	if p.live {
+		x := math.Max(0, math.Min(1, part)) * liveSamples
+		i := min(int(x), liveSamples-1)
+		f := float32(x) - float32(i)
+		return float64(p.samples[n][i]*(1-f) + p.samples[n][i+1]*f)
+	}
+	x := (turns - math.Floor(turns)) * cycleSize
+	i := int(x)
+	f := float32(x - float64(i))
+	i %= cycleSize
+	j := (i + 1) % cycleSize
+	sum := 0.0
+	for m := range p.mix[:p.used] {
+		w := &p.mix[m]
+		table := &w.discharge
+		if n == 1 {
+			table = &w.suction
+		}
+		sum += w.share * float64(table[i]*(1-f)+table[j]*f)
+	}
+	return sum
+}

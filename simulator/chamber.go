@@ -50,15 +50,16 @@ func (c *chamber) loss(p float64) (q, slope float64) {
 	return q, slope
 }
 
-// turnTo moves the plunger to shaft angle theta, and the make-up valve gives
-// back while the chamber fills what the oil cell has lost: most of it within
-// a quarter turn.
-func (c *chamber) turnTo(m Mechanism, theta, dt, speed float64) {
+// turnTo moves the plunger to shaft angle theta. While the chamber fills, the
+// make-up valve gives back what the oil cell has lost: most of it within a
+// quarter turn, and never more than half of what the plunger draws.
+func (c *chamber) turnTo(m Mechanism, theta, dt, speed, inlet float64) {
 	a := theta - c.phase
+	before := c.volume
 	c.volume = c.fixed + c.swept*(1-m.Position(a))
 	c.refill = 0
-	if math.Sin(a) < 0 && c.oil < c.oilFull {
+	if drawn := c.volume - before; drawn > 0 && c.oil < c.oilFull && c.pressure < inlet {
 		const perRadian = 2
-		c.refill = (c.oilFull - c.oil) * math.Min(1/dt, perRadian*speed)
+		c.refill = math.Min((c.oilFull-c.oil)*math.Min(1/dt, perRadian*speed), drawn/dt/2)
 	}
 }

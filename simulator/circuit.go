@@ -55,7 +55,7 @@ func (c *circuit) step(theta, dt, speed float64) {
 	for i := range c.chambers {
 		h := &c.chambers[i]
 		before := h.volume
-		h.turnTo(c.mechanism, theta, dt, speed)
+		h.turnTo(c.mechanism, theta, dt, speed, c.suction.pressure)
 		c.work += (h.pressure - atmosphere) * (before - h.volume)
 		h.suction.begin(c.suction.pressure-h.pressure, dt)
 		h.discharge.begin(h.pressure-c.discharge.pressure, dt)

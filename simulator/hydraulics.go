@@ -179,7 +179,7 @@ func (k *Skid) idealHeads() (ideal [Cylinders]idealHead) {
 // leaks of h are stated at the rated pressure. thin is [thinner] of the oil.
 func (h *head) ideal(difference, discharge, rated, thin float64) idealHead {
 	squeeze := difference * (oilCompressibility*h.oil + glycolCompressibility*(h.dead+1))
-	gas := h.gas * (1 - atmosphere/(discharge+atmosphere))
+	gas := h.gas * atmosphere * (1/(discharge-difference+atmosphere) - 1/(discharge+atmosphere))
 	linear, root := difference/rated, math.Sqrt(difference/rated)
 	lift := math.Max(0, discharge/rated-0.85) / 0.15
 	return idealHead{

@@ -2,8 +2,10 @@ package modbus
 
 import (
 	"context"
+	"errors"
 	"io"
 	"net"
+	"os"
 	"syscall"
 	"time"
 
@@ -50,14 +52,15 @@ func (l *netLink) close() error                { return l.Close() }
 func (l *netLink) interrupt() { _ = l.SetDeadline(time.Unix(1, 0)) }
 
 func (l *netLink) poll(p []byte) (int, error) {
-	if err := l.SetReadDeadline(time.Time{}); err != nil {
-		return 0, err
-	}
 	l.into = p
-	if err := l.raw.Read(l.try); err != nil {
-		return 0, err
+	err := l.raw.Read(l.try)
+	if errors.Is(err, os.ErrDeadlineExceeded) { // armed for an earlier transaction
+		_ = l.SetReadDeadline(time.Time{})
+		err = l.raw.Read(l.try)
 	}
 	switch {
+	case err != nil:
+		return 0, err
 	case l.err == unix.EAGAIN || l.err == unix.EINTR:
 		return 0, nil
 	case l.err != nil:

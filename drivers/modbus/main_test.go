@@ -8,7 +8,9 @@ import (
 
 // This test binary is also the processes its tests need beside them.
 var processes = map[string]func(args []string){
-	"goburrow": bareRTUProcess,
+	"goburrow":   bareRTUProcess,
+	"tcp server": tcpServerProcess,
+	"far end":    farEndProcess,
 }
 
 const processVariable = "PUMPSIDE_MODBUS_TEST_PROCESS"

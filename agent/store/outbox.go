@@ -81,7 +81,7 @@ func (w *Writer) inMemory() (entries []Undelivered, marks map[Key]struct{}) {
 
 // outbox returns the oldest undelivered entries of the file.
 func (s *Store) outbox(ctx context.Context, limit int) (entries []Undelivered, err error) {
-	q := "SELECT id, FALSE, " + journalColumns + " FROM journal JOIN outbox USING (id) ORDER BY id LIMIT ?"
+	q := "SELECT id, FALSE, " + journalColumns + " FROM journal WHERE id IN (SELECT id FROM outbox ORDER BY id LIMIT ?) ORDER BY id"
 	err = scan(ctx, s.read, q, []any{limit}, func(rows *sql.Rows) error {
 		row, err := scanEntry(rows)
 		entries = append(entries, Undelivered{Entry: row.Entry, Stored: true})

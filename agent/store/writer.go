@@ -29,6 +29,8 @@ type Writer struct {
 	status   Status
 	flushing bool // a delivery burst asked for a commit
 
+	firstPause, lastPause time.Duration // after failed commits: doubles from the first to the last
+
 	// Run's own.
 	lastCopy   time.Time
 	lastPrune  time.Time
@@ -48,6 +50,9 @@ func NewWriter(s *Store) (*Writer, error) {
 		counters: map[string][]byte{},
 		saves:    s.saved.Save,
 		marks:    map[Key]struct{}{},
+
+		firstPause: time.Second,
+		lastPause:  30 * time.Second,
 	}
 	for pump, packed := range s.saved.Of {
 		w.counters[pump] = append([]byte(nil), packed...)
@@ -151,12 +156,6 @@ func signal(c chan struct{}) {
 	}
 }
 
-// The pause after a failed commit doubles from the first to the last.
-const (
-	firstPause = time.Second
-	lastPause  = 30 * time.Second
-)
-
 // Run commits until ctx ends, then commits what is left and returns nil. A
 // commit that fails is tried again and is no error of Run, unless the file
 // proves to be damaged: then the agent must be started anew, and Open sets
@@ -190,7 +189,7 @@ func (w *Writer) pause() time.Duration {
 	if w.failure == nil {
 		return 0
 	}
-	return min(firstPause<<min(w.status.Failures-1, 10), lastPause)
+	return min(w.firstPause<<min(w.status.Failures-1, 10), w.lastPause)
 }
 
 // last commits what is left, and leaves fresh copies.

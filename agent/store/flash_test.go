@@ -1,0 +1,107 @@
+package store
+
+import (
+	"encoding/binary"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"strings"
+	"testing"
+	"time"
+)
+
+// writtenBytes is what this process made the block layer write: write_bytes of
+// /proc/self/io, proc(5).
+func writtenBytes(t testing.TB) (n int64) {
+	t.Helper()
+	b, err := os.ReadFile("/proc/self/io")
+	if err != nil {
+		t.Skip("this kernel does not count what a process writes")
+	}
+	for line := range strings.Lines(string(b)) {
+		if _, err := fmt.Sscanf(line, "write_bytes: %d", &n); err == nil {
+			return n
+		}
+	}
+	t.Skip("/proc/self/io has no write_bytes")
+	return 0
+}
+
+// trendBlock is six hours of one-minute lowest, mean and highest of 20 noisy
+// signals from 12-bit converters, as float32: the mean keeps its noise in full.
+func trendBlock(r *rand.Rand) (body []byte) {
+	for signal := range 20 {
+		base := 100 * float64(signal+1)
+		step := base / 4096
+		for range 360 {
+			mean := base * (1 + 0.002*r.NormFloat64())
+			low := math.Floor(mean*0.99/step) * step
+			high := math.Ceil(mean*1.01/step) * step
+			for _, v := range []float64{low, mean, high} {
+				body = binary.LittleEndian.AppendUint32(body, math.Float32bits(float32(v)))
+			}
+		}
+	}
+	return body
+}
+
+// quietDay keeps and commits what a day without alarms brings: the counters of
+// every pump each minute, the state each hour, a block of history each six.
+func quietDay(t testing.TB, w *Writer, pumps int, from time.Time, r *rand.Rand) {
+	t.Helper()
+	counters, state := make([]byte, 210), make([]byte, 2048)
+	for minute := range 24 * 60 {
+		now := from.Add(time.Duration(minute) * time.Minute)
+		for p := range pumps {
+			c := ChangeSet{Subject: fmt.Sprintf("pump-%d", p)}
+			for i := range counters {
+				counters[i] = byte(r.Uint32())
+			}
+			c.Counters = counters
+			if minute%60 == 59 {
+				for i := range state {
+					state[i] = 'a' + byte(r.Uint32()%26)
+				}
+				c.State = State{Version: 1, Body: append([]byte(nil), state...)}
+			}
+			if minute%360 == 359 {
+				c.History = []Block{{Subject: c.Subject, Kind: "1m", Start: now.Add(-6 * time.Hour), Stop: now, Body: trendBlock(r)}}
+			}
+			w.Keep(c)
+		}
+		if err := w.commit(); err != nil {
+			t.Fatal(err)
+		}
+		w.housekeep(now)
+	}
+}
+
+func TestAQuietDayIsKindToFlash(t *testing.T) {
+	for _, tt := range []struct {
+		pumps     int
+		megabytes float64
+	}{{2, 15}, {50, 60}} {
+		t.Run(fmt.Sprintf("%d pumps write at most %v MB", tt.pumps, tt.megabytes), func(t *testing.T) {
+			s, _ := mustOpen(t, stateFile(t), Options{})
+			w, err := NewWriter(s)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := rand.New(rand.NewPCG(1, 2))
+			before := writtenBytes(t)
+			quietDay(t, w, tt.pumps, noon, r)
+			wrote := float64(writtenBytes(t)-before) / 1e6
+			if wrote == 0 {
+				t.Skip("the temporary directory is not on a disk")
+			}
+			t.Logf("%.1f MB written, %.1f MB in the file", wrote, float64(w.Status().FileBytes)/1e6)
+			if wrote > tt.megabytes {
+				t.Errorf("a quiet day of %d pumps wrote %.1f MB, want at most %v", tt.pumps, wrote, tt.megabytes)
+			}
+			if _, err := os.Stat(s.path + "-shm"); err == nil {
+				t.Error("the wal-index is a file: it would be written back every minute")
+			}
+		})
+	}
+}

@@ -46,6 +46,8 @@ func newCircuit(s *Settings, c *condition) *circuit {
 		in:        newPipe(m.Suction, density, viscosity, c.head+atmosphere, omega),
 		bypass:    c.piping.bypass * rated / math.Sqrt(float64(s.Contactor)),
 	}
+	k.discharge.liquid += k.out.half()
+	k.suction.liquid += k.in.half()
 	if gas := float64(m.Dampener.Gas) * (1 - c.piping.noGas); gas > 0 {
 		k.discharge.gas = gas
 		k.discharge.charge = float64(m.Dampener.Charge) + atmosphere

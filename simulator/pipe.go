@@ -4,7 +4,8 @@ import "math"
 
 // A pipe is a line from a manifold to a vessel of steady pressure, in equal
 // segments: each an inertance ρl/A with friction, and between them the
-// compliance of the liquid. Flow is positive away from the manifold.
+// compliance of the liquid; half a segment's stands with the manifold, see
+// half. Flow is positive away from the manifold.
 type pipe struct {
 	flow      []float64 // m³/s, at half steps
 	node      []float64 // Pa absolute after each segment; the last is the vessel's
@@ -20,7 +21,7 @@ type pipe struct {
 }
 
 const (
-	segment = 5.0 // m, the most one segment may be long
+	segment = 4.0 // m, the most one segment may be long
 	vapour  = 1e3 // Pa absolute, glycol with some water
 )
 
@@ -28,7 +29,7 @@ const (
 // swinging boundary layer is taken: √(2νω)/r of the inertance and ω (thin
 // layers, Womersley 1955).
 func newPipe(l Line, density, viscosity, end, omega float64) pipe {
-	n := max(1, int(math.Ceil(float64(l.Length)/segment)))
+	n := max(2, int(math.Ceil(float64(l.Length)/segment)))
 	length := float64(l.Length) / float64(n)
 	bore := float64(l.Bore)
 	area := math.Pi / 4 * bore * bore
@@ -47,6 +48,9 @@ func newPipe(l Line, density, viscosity, end, omega float64) pipe {
 	}
 	return p
 }
+
+// half is the liquid of half a segment.
+func (p *pipe) half() float64 { return p.capacity / glycolCompressibility / 2 }
 
 // loss is the friction of segment i over its flow.
 func (p *pipe) loss(i int) float64 {

@@ -8,6 +8,13 @@ import (
 // evidenceNames are the evidence keys whose name alone does not read well.
 // Every other key is read with spaces, so that a signal's name serves.
 var evidenceNames = map[string]string{
+	"lasted":               "lasted",
+	"credited_run_time":    "running added:",
+	"at_most_run_time":     "at most:",
+	"meter_before":         "meter before:",
+	"meter_after":          "meter after:",
+	"run_time":             "run time:",
+	"strokes_per_plunger":  "strokes per plunger:",
 	"withheld_notices":     "messages held back:",
 	"starts_in_hour":       "starts in the last hour:",
 	"missed_polls":         "polls missed in a row:",

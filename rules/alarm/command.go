@@ -30,6 +30,7 @@ func (m *Machine) Do(d *Definition, now *Moment, cmd *drivers.Command, out []Eve
 		e = m.leave(d, now, kind)
 	default:
 		e = m.event(d, now, kind, from)
+		m.signMark(kind, cmd.User)
 	}
 	if length > 0 {
 		e.Duration = length
@@ -39,6 +40,16 @@ func (m *Machine) Do(d *Definition, now *Moment, cmd *drivers.Command, out []Eve
 	}
 	e.User, e.Comment, e.CommandID = cmd.User, cmd.Comment, cmd.ID
 	return append(out, e)
+}
+
+// signMark remembers who set a mark.
+func (m *Machine) signMark(kind Kind, user string) {
+	switch kind {
+	case Shelved:
+		m.ShelvedBy = user
+	case RemovedFromService:
+		m.RemovedBy = user
+	}
 }
 
 // obey changes m as the command wants, or gives the reason why not. length is

@@ -109,10 +109,13 @@ func (d *Definition) text(l Level) string {
 	return d.Text
 }
 
-// suppressedBy gives the conditions that silence d at that moment.
-func (d *Definition) suppressedBy(now *Moment) Logic {
+// suppressedBy gives the conditions that silence d at that moment, was being
+// those that did before. Blanking needs a start that was seen: while nobody
+// knows whether the pump runs nothing is blanked anew, and what was suppressed
+// stays so.
+func (d *Definition) suppressedBy(now *Moment, was Logic) Logic {
 	by := d.SuppressedBy & now.Logic
-	if d.Blanking > 0 && now.SinceStart < d.Blanking && now.Logic&PumpStopped == 0 {
+	if d.Blanking > 0 && now.SinceStart < d.Blanking && now.Logic&PumpStopped == 0 && (now.SinceStart > 0 || was != 0) {
 		by |= StartUp
 	}
 	return by

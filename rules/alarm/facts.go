@@ -3,6 +3,7 @@ package alarm
 import (
 	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
 	"pumpside/drivers"
@@ -57,7 +58,26 @@ func (f facts) token(name string) (string, bool) {
 	case "count":
 		return f.count()
 	}
+	return f.seen(name)
+}
+
+// seen gives the number of the evidence with that key.
+func (f facts) seen(key string) (string, bool) {
+	for _, one := range f.e.Evidence {
+		if one.Key == key {
+			return f.figure(one), true
+		}
+	}
 	return "", false
+}
+
+// figure writes the number of an evidence. What a meter reads has the
+// dimension of the meter's signal.
+func (f facts) figure(one Evidence) string {
+	if meter, ok := drivers.SignalNamed(f.e.Subject); ok && one.Dimension == quantity.None && strings.HasPrefix(one.Key, "meter_") {
+		one.Dimension = meter.Info().Dimension
+	}
+	return f.site.Units.write(one.Quantity, one.Key, 0)
 }
 
 func found(table map[string]string, key string) (string, bool) {
@@ -136,7 +156,7 @@ func (f facts) evidence() []string {
 		list = append(list, f.measured()+" "+value)
 	}
 	for _, one := range f.e.Evidence {
-		list = append(list, evidenceWords(one.Key)+" "+f.site.Units.write(one.Quantity, one.Key, 0))
+		list = append(list, evidenceWords(one.Key)+" "+f.figure(one))
 	}
 	if f.e.Quality != drivers.Good && f.e.Reason != drivers.ReasonNone {
 		list = append(list, fmt.Sprintf("quality %v: %s", f.e.Quality, spaced(f.e.Reason.String())))

@@ -128,7 +128,7 @@ func (f facts) state(t Text, w wording) string {
 		parts = append(parts, w.pump[f.e.PumpRunning])
 	}
 	if t.Circulation && w.standby != nil {
-		standby, known := w.standby[f.e.Standby]
+		standby, known := w.standby[strings.ReplaceAll(f.e.Standby, " ", "_")]
 		if !known {
 			standby = "standby " + spaced(f.e.Standby)
 		}

@@ -25,7 +25,9 @@ type Machine struct {
 
 	Suppressed Logic         `json:"suppressed,omitzero"`  // by what, now
 	ShelvedFor time.Duration `json:"shelved_for,omitzero"` // what is left of it; 0 when not shelved
+	ShelvedBy  string        `json:"shelved_by,omitzero"`  // who shelved it last
 	Removed    bool          `json:"removed,omitzero"`     // out of service
+	RemovedBy  string        `json:"removed_by,omitzero"`  // who took it out of service last
 	ReviewIn   time.Duration `json:"review_in,omitzero"`   // what is left until the review
 
 	Chatter chatter `json:"chatter,omitzero"`
@@ -42,7 +44,7 @@ func (m *Machine) Step(d *Definition, now *Moment, c Condition, out []Event) []E
 	if d.WhileRunning && now.Logic&PumpStopped != 0 {
 		level = Clear
 	}
-	by := d.suppressedBy(now)
+	by := d.suppressedBy(now, m.Suppressed)
 	if m.still && level == m.Level && by == m.Suppressed {
 		return out
 	}

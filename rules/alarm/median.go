@@ -92,7 +92,7 @@ func (m *Median) covers(i int) bool {
 	switch {
 	case m.stopped:
 		return span >= medianAtLeast
-	case math.IsNaN(turns) || turns < 0:
+	case math.IsNaN(turns) || turns <= 0: // nobody counts them, or the counter was changed
 		return span >= medianNoTurns
 	}
 	return span >= medianAtLeast && turns >= medianTurns

@@ -25,7 +25,7 @@ type Moment struct {
 	Lost    bool          // time has passed and nobody can tell how much
 
 	Logic      Logic         // the conditions of operation that hold
-	SinceStart time.Duration // since the pump last started; it matters only while it runs
+	SinceStart time.Duration // since the pump last started; 0 while it stands or nobody knows
 }
 
 // Tick moves the clock to at and gives the moment, with no Logic set. An

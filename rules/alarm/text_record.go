@@ -4,8 +4,8 @@ import "time"
 
 // recordTexts are facts worth keeping that call nobody: the journal only.
 var recordTexts = map[string]Text{
-	"pump_started":           {Title: "pump started", Headline: "pump started[ after standing {duration}]"},
-	"pump_stopped":           {Title: "pump stopped", Headline: "pump stopped[ after running {duration}]"},
+	"pump_started":           {Title: "pump started", Headline: "pump started[ after standing {lasted}]"},
+	"pump_stopped":           {Title: "pump stopped", Headline: "pump stopped[ after running {lasted}]"},
 	"drive_restarted":        {Title: "drive restarted", Headline: "drive restarted after a fault[: {fault}]"},
 	"standby_took_over":      {Title: "standby took over", Headline: "standby took over"},
 	"duty_changed":           {Title: "duty changed", Headline: "duty changed to {subject}"},
@@ -30,19 +30,21 @@ var recordTexts = map[string]Text{
 	"cylinder_one_confirmed": {Title: "cylinder 1 confirmed", Headline: "place of cylinder 1 confirmed[: {subject}]"},
 }
 
-// countingTexts are entries about hours and strokes.
+// countingTexts are entries about hours, strokes and their meters.
 var countingTexts = map[string]Text{
-	"gap_closed":         {Title: "gap closed", Headline: "gap[ of {duration}] closed from the hour meter[: {value} ran]", Cause: "The drive's meter says how long the pump ran unobserved, within the meter's resolution."},
-	"gap_open":           {Title: "time unobserved", Headline: "time unobserved[: {duration}]", Cause: "Nobody saw whether the pump ran. It is not counted as running; its bounds are shown with the counters."},
-	"gap_unbounded":      {Title: "time unobserved, length not known", Headline: "time unobserved, and how much is not known", Cause: "The gateway restarted without a synchronised clock, so that the time it was off cannot be told."},
-	"meter_replaced":     {Title: "hour meter replaced", Headline: "hour meter replaced or put back[, now {value}]", Cause: "The meter reads less than before by more than a rollover explains. Counted hours go on from where they were."},
-	"meter_rolled_over":  {Title: "hour meter rolled over", Headline: "hour meter rolled over[, now {value}]"},
-	"meter_stopped":      {Title: "hour meter stands still", Headline: "hour meter stands still while the pump runs"},
-	"drive_replaced":     {Title: "drive replaced", Headline: "drive or its keypad replaced: meters start anew"},
-	"opening_counters":   {Title: "opening counters set", Headline: "opening counters set[: {value}]"},
-	"counter_corrected":  {Title: "counter corrected", Headline: "counter corrected: {subject}[, now {value}]"},
-	"index_rolled_over":  {Title: "index counter rolled over", Headline: "index counter rolled over"},
-	"running_undisputed": {Title: "running undisputed again", Headline: "witnesses of running agree again[ after {duration}]"},
+	"gap_unobserved":        {Title: "time unobserved", Headline: "time unobserved[: {lasted}]", Cause: "Nobody saw whether the pump ran. It is not counted as running; its bounds are shown with the counters."},
+	"gap_dated":             {Title: "length of a gap known", Headline: "length of a gap known now that the clock is synchronised[: {lasted}]"},
+	"gap_closed":            {Title: "gap closed", Headline: "gap closed from the hour meter[: {credited_run_time} of running added]", Cause: "The drive's meter says how long the pump ran unobserved, within the meter's resolution."},
+	"meter_rolled_over":     {Title: "meter rolled over", Headline: "{subject} rolled over[, from {meter_before}][ to {meter_after}]", Cause: "The register is full and began again. Counted totals go on from where they were."},
+	"meter_replaced":        {Title: "meter replaced", Headline: "{subject} replaced or put back[, from {meter_before}][ to {meter_after}]", Cause: "It reads less than before by more than a rollover explains: the drive, its keypad or the meter was changed. Counted totals go on from where they were."},
+	"meter_ambiguous":       {Title: "meter cannot close a gap", Headline: "{subject} may have rolled over more than once", Cause: "The gap was so long that the meter cannot tell how much passed. The time stays unobserved."},
+	"meter_counts_power_on": {Title: "hour meter counts while stopped", Headline: "hour meter ticked while the pump stood: it counts hours of power, not of running", Cause: "Gaps cannot be closed from it."},
+	"meter_counts_run":      {Title: "hour meter counts running", Headline: "hour meter stood still while the pump stood: it counts running", Cause: "Gaps can be closed from it."},
+	"index_disagrees":       {Title: "shaft index and motor speed disagree", Headline: "shaft index and motor speed disagree on the turns", Cause: "Belt slip, a failed coupling, a wrong ratio in the configuration, or pulses lost. Gears do not slip."},
+	"index_agrees":          {Title: "shaft index and motor speed agree again", Headline: "shaft index and motor speed agree again on the turns"},
+	"running_resolved":      {Title: "running undisputed again", Headline: "witnesses of running agree again[ after {lasted}]"},
+	"opening_counters":      {Title: "opening counters set", Headline: "opening counters set[: {value}]"},
+	"counter_corrected":     {Title: "counter corrected", Headline: "counter corrected: {subject}[, now {value}]"},
 	"hours_unobserved": {
 		Title:       "many hours unobserved",
 		Headline:    "{value|many hours} unobserved since the last service",

@@ -15,19 +15,40 @@ type View struct {
 	Responder    Responder       `json:"responder"`
 	State        State           `json:"state"`
 	RaisedAt     drivers.Instant `json:"raised_at,omitzero"`
+	ChangedAt    drivers.Instant `json:"changed_at,omitzero"` // of its newest transition
 	Occurrence   uint64          `json:"occurrence"`
 	SuppressedBy string          `json:"suppressed_by,omitempty"` // conditions of operation, by name
-	Shelved      time.Duration   `json:"shelved,omitempty"`       // for how much longer
+	Shelved      bool            `json:"shelved,omitempty"`
+	ShelvedBy    string          `json:"shelved_by,omitempty"`
+	ShelvedUntil time.Time       `json:"shelved_until,omitzero"` // zero while the clock is not synchronised
 	Removed      bool            `json:"out_of_service,omitempty"`
-	ReviewIn     time.Duration   `json:"review_in,omitempty"`
-	Last         *Event          `json:"last,omitempty"` // its newest transition; nil when it never had one
+	RemovedBy    string          `json:"removed_by,omitempty"`
+	ReviewAt     time.Time       `json:"review_at,omitzero"` // zero while the clock is not synchronised
+	Last         *Event          `json:"last,omitempty"`     // its newest transition; nil when it never had one
 }
 
-// View gives where the alarm of d stands; last is its newest transition.
-func (m *Machine) View(d *Definition, last *Event) View {
-	return View{
+// View gives where the alarm of d stands at the moment now; last is its newest
+// transition.
+func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
+	v := View{
 		Name: d.Name, Text: d.text(m.Level), Class: d.Class, Priority: d.priority(m.Level), Responder: d.Responder,
-		State: m.State, RaisedAt: m.RaisedAt, Occurrence: m.Occurrence,
-		SuppressedBy: m.Suppressed.String(), Shelved: m.ShelvedFor, Removed: m.Removed, ReviewIn: m.ReviewIn, Last: last,
+		State: m.State, RaisedAt: m.RaisedAt, Occurrence: m.Occurrence, SuppressedBy: m.Suppressed.String(), Last: last,
 	}
+	if last != nil {
+		v.ChangedAt = last.At
+	}
+	if m.ShelvedFor > 0 {
+		v.Shelved, v.ShelvedBy, v.ShelvedUntil = true, m.ShelvedBy, wallAfter(now, m.ShelvedFor)
+	}
+	if m.Removed {
+		v.Removed, v.RemovedBy, v.ReviewAt = true, m.RemovedBy, wallAfter(now, m.ReviewIn)
+	}
+	return v
+}
+
+func wallAfter(now drivers.Instant, d time.Duration) time.Time {
+	if !now.Synchronized {
+		return time.Time{}
+	}
+	return now.Wall.Add(d)
 }

@@ -75,7 +75,7 @@ func (b *Bus) read(ctx context.Context, r Request) ([]byte, error) {
 	if err := r.check(b.settings.Kind); err != nil {
 		return nil, wrapFault(Invalid, "not asked", err)
 	}
-	u, err := b.begin(ctx, r.Unit, b.settings.timeout(r))
+	u, err := b.begin(ctx, r)
 	if err != nil {
 		return nil, err
 	}
@@ -89,20 +89,20 @@ func (b *Bus) read(ctx context.Context, r Request) ([]byte, error) {
 // Settle after a failed Read spares the next Read the wait.
 func (b *Bus) Settle(ctx context.Context) error {
 	patience := 2*max(b.settings.LateLimit, b.wire.line.silence) + b.settings.timeout(Request{Table: HoldingRegisters})
-	b.wire.begin(ctx, &b.nobody, time.Now().Add(patience))
+	b.wire.begin(ctx, &b.nobody, time.Now().Add(patience), 0)
 	return b.wire.ready()
 }
 
 // begin starts a transaction with a unit unless it is not to be asked now.
-func (b *Bus) begin(ctx context.Context, id byte, timeout time.Duration) (*unit, error) {
+func (b *Bus) begin(ctx context.Context, r Request) (*unit, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	u, now := b.unit(id), time.Now()
+	u, now := b.unit(r.Unit), time.Now()
 	if wait := u.health.wait(now); wait > 0 {
 		return nil, faultf(BackingOff, "no answer %d times; next try in %v", u.health.failures, wait.Round(time.Millisecond))
 	}
-	b.wire.begin(ctx, u, now.Add(timeout))
+	b.wire.begin(ctx, u, now.Add(b.settings.timeout(r)), b.settings.WireTime(r.Table, int(r.Count)))
 	return u, nil
 }
 

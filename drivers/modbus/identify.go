@@ -43,10 +43,11 @@ func (b *Bus) Identify(ctx context.Context, id byte, depth Depth, timeout time.D
 	if err := checkUnit(id, b.settings.Kind); err != nil {
 		return nil, wrapFault(Invalid, "not asked", err)
 	}
-	timeout = b.settings.timeout(Request{Timeout: timeout, Table: HoldingRegisters, Count: 125})
+	// An answer is as long as that to 125 registers at most.
+	r := Request{Unit: id, Table: HoldingRegisters, Count: 125, Timeout: timeout}
 	found := Identification{}
 	for next := byte(0); ; {
-		part, err := b.identifyFrom(ctx, id, depth, next, timeout)
+		part, err := b.identifyFrom(ctx, r, depth, next)
 		if err != nil {
 			b.wire.facts.Faults[ReasonOf(err)]++
 			return nil, fmt.Errorf("unit %d identification: %w", id, err)
@@ -62,8 +63,8 @@ func (b *Bus) Identify(ctx context.Context, id byte, depth Depth, timeout time.D
 	}
 }
 
-func (b *Bus) identifyFrom(ctx context.Context, id byte, depth Depth, first byte, timeout time.Duration) (identification, error) {
-	u, err := b.begin(ctx, id, timeout)
+func (b *Bus) identifyFrom(ctx context.Context, r Request, depth Depth, first byte) (identification, error) {
+	u, err := b.begin(ctx, r)
 	if err != nil {
 		return identification{}, err
 	}

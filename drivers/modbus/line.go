@@ -46,6 +46,7 @@ func (t *transport) lateLimit() time.Duration {
 // and drops what it hears.
 func (t *transport) settle() error {
 	t.firstByte = time.Time{}
+	latest := t.deadline.Add(-t.needs)
 	n, err := t.link.poll(t.buf[:]) // came at a time nobody knows
 	for heard := 0; ; {
 		if err != nil {
@@ -60,21 +61,21 @@ func (t *transport) settle() error {
 		case !now.Before(t.line.clear()):
 			t.line.silence = t.frameGap()
 			return nil
-		case !now.Before(t.deadline):
+		case !now.Before(latest):
 			return faultf(Settling, "line was not yet silent for %v", t.line.silence)
 		}
-		n, err = t.listen(t.buf[heard:])
+		n, err = t.listen(t.buf[heard:], latest)
 		if n > 0 && heard == 0 {
 			t.firstByte = time.Now()
 		}
 	}
 }
 
-// listen reads what comes until the line may be used or the time is over.
-func (t *transport) listen(p []byte) (int, error) {
+// listen reads what comes until the line may be used, or until latest.
+func (t *transport) listen(p []byte, latest time.Time) (int, error) {
 	until := t.line.clear()
-	if t.deadline.Before(until) {
-		until = t.deadline
+	if latest.Before(until) {
+		until = latest
 	}
 	if err := t.link.arm(until); err != nil {
 		return 0, err

@@ -23,6 +23,7 @@ type transport struct {
 	// Of the transaction under way.
 	ctx       context.Context
 	deadline  time.Time
+	needs     time.Duration // less time than this before the deadline is not worth sending
 	unit      *unit
 	sent      bool      // the request, or a part of it, left
 	written   time.Time // the kernel took its last byte
@@ -30,12 +31,14 @@ type transport struct {
 	buf       [2 * maxFrame]byte
 }
 
-// begin starts a transaction with u that has to be over at the deadline.
-func (t *transport) begin(ctx context.Context, u *unit, deadline time.Time) {
+// begin starts a transaction with u that takes wire time and has to be over at
+// the deadline.
+func (t *transport) begin(ctx context.Context, u *unit, deadline time.Time, wire time.Duration) {
 	if d, ok := ctx.Deadline(); ok && d.Before(deadline) {
 		deadline = d
 	}
 	t.ctx, t.deadline, t.unit, t.sent = ctx, deadline, u, false
+	t.needs = min(wire+u.late.slowest, time.Until(deadline)/2)
 	t.wake.watch(ctx)
 }
 

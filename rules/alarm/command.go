@@ -18,9 +18,9 @@ const (
 // Do carries out a person's command on the alarm and appends the event: what
 // happened, or Refused with the reason in plain words.
 func (m *Machine) Do(d *Definition, now *Moment, cmd *drivers.Command, out []Event) []Event {
-	m.still = false
 	from := m.State
-	kind, length, refusal := m.obey(d, now, cmd)
+	kind, length, refusal := m.obey(d, cmd)
+	m.still = m.still && refusal != ""
 	var e Event
 	switch {
 	case refusal != "":
@@ -54,7 +54,7 @@ func (m *Machine) signMark(kind Kind, user string) {
 
 // obey changes m as the command wants, or gives the reason why not. length is
 // how long a mark shall last.
-func (m *Machine) obey(d *Definition, now *Moment, cmd *drivers.Command) (kind Kind, length time.Duration, refusal string) {
+func (m *Machine) obey(d *Definition, cmd *drivers.Command) (kind Kind, length time.Duration, refusal string) {
 	if cmd.User == "" {
 		return Refused, 0, "a change needs the name of the person who makes it"
 	}

@@ -5,23 +5,41 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
-	"math/bits"
 	"strings"
 	"time"
 )
 
 // A codec goes over fields one way or the other, so that their order is
-// written down once.
+// written down once. What is given as like is something both ways know that
+// the field is often equal to or near: only the difference is stored.
 type codec interface {
 	flags(all ...*bool)
 	number(*uint64)
-	duration(*time.Duration)
-	float(*float64)
+	duration(d *time.Duration, like time.Duration)
+	float(f *float64, like float64)
 	text(*string)
 }
 
-// An encoder appends. Numbers are varints; of a float the bytes are reversed
-// first, for most of ours are short binary fractions that end in zeros.
+func unsigned[T ~int | ~uint8 | ~uint16 | ~uint32 | ~uint64](c codec, field *T) {
+	n := uint64(*field)
+	c.number(&n)
+	*field = T(n)
+}
+
+func durations(c codec, all ...*time.Duration) {
+	for _, d := range all {
+		c.duration(d, 0)
+	}
+}
+
+func float[T ~float32 | ~float64](c codec, field *T, like T) {
+	f := float64(*field)
+	c.float(&f, float64(like))
+	*field = T(f)
+}
+
+// An encoder appends. Integers are varints. Of a float the bytes that end in
+// zeros are left out: most of ours are short binary fractions.
 type encoder struct{ b []byte }
 
 func (e *encoder) flags(all ...*bool) {
@@ -34,15 +52,33 @@ func (e *encoder) flags(all ...*bool) {
 	e.number(&set)
 }
 
-func (e *encoder) number(n *uint64)          { e.b = binary.AppendUvarint(e.b, *n) }
-func (e *encoder) duration(d *time.Duration) { e.b = binary.AppendVarint(e.b, int64(*d)) }
+func (e *encoder) number(n *uint64) { e.b = binary.AppendUvarint(e.b, *n) }
 
-func (e *encoder) float(f *float64) {
-	e.b = binary.AppendUvarint(e.b, bits.ReverseBytes64(math.Float64bits(*f)))
+// odd stands before a duration that is no whole number of ticks; it is itself
+// no number of ticks that a duration could have.
+const odd = math.MaxInt64
+
+func (e *encoder) duration(d *time.Duration, like time.Duration) {
+	n := *d - like
+	if n%tick == 0 {
+		e.b = binary.AppendVarint(e.b, int64(n/tick))
+		return
+	}
+	e.b = binary.AppendVarint(binary.AppendVarint(e.b, odd), int64(n))
 }
 
-// text writes the bytes behind their number. A boot id is a UUID: sixteen
-// bytes behind a zero for a number are its text.
+func (e *encoder) float(f *float64, like float64) {
+	var all [8]byte
+	binary.BigEndian.PutUint64(all[:], math.Float64bits(*f)^math.Float64bits(like))
+	n := len(all)
+	for n > 0 && all[n-1] == 0 {
+		n--
+	}
+	e.b = append(append(e.b, byte(n)), all[:n]...)
+}
+
+// text writes the bytes behind their number plus one. A boot id is a UUID:
+// behind a zero sixteen bytes stand for its text.
 func (e *encoder) text(s *string) {
 	if id, ok := parseUUID(*s); ok {
 		e.b = append(append(e.b, 0), id[:]...)
@@ -57,12 +93,15 @@ type decoder struct {
 	bad bool
 }
 
-func (d *decoder) advance(n int) {
-	if n <= 0 {
+// take gives the next n bytes, or nil if there are no more so many.
+func (d *decoder) take(n uint64) []byte {
+	if d.bad || n > uint64(len(d.b)) {
 		d.b, d.bad = nil, true
-		return
+		return nil
 	}
+	taken := d.b[:n]
 	d.b = d.b[n:]
+	return taken
 }
 
 func (d *decoder) flags(all ...*bool) {
@@ -75,20 +114,38 @@ func (d *decoder) flags(all ...*bool) {
 
 func (d *decoder) number(n *uint64) {
 	v, size := binary.Uvarint(d.b)
-	d.advance(size)
+	if size <= 0 {
+		d.bad = true
+	}
+	d.take(uint64(max(size, 0)))
 	*n = v
 }
 
-func (d *decoder) duration(t *time.Duration) {
-	v, size := binary.Varint(d.b)
-	d.advance(size)
-	*t = time.Duration(v)
+func (d *decoder) duration(t *time.Duration, like time.Duration) {
+	n := d.varint()
+	if n == odd {
+		*t = like + time.Duration(d.varint())
+		return
+	}
+	*t = like + time.Duration(n)*tick
 }
 
-func (d *decoder) float(f *float64) {
-	var n uint64
-	d.number(&n)
-	*f = math.Float64frombits(bits.ReverseBytes64(n))
+func (d *decoder) varint() int64 {
+	v, size := binary.Varint(d.b)
+	if size <= 0 {
+		d.bad = true
+	}
+	d.take(uint64(max(size, 0)))
+	return v
+}
+
+func (d *decoder) float(f *float64, like float64) {
+	var all [8]byte
+	if n := d.take(1); n != nil {
+		d.bad = d.bad || n[0] > 8
+		copy(all[:], d.take(uint64(n[0])))
+	}
+	*f = math.Float64frombits(binary.BigEndian.Uint64(all[:]) ^ math.Float64bits(like))
 	if math.IsNaN(*f) || math.IsInf(*f, 0) {
 		*f, d.bad = 0, true
 	}
@@ -97,19 +154,13 @@ func (d *decoder) float(f *float64) {
 func (d *decoder) text(s *string) {
 	var n uint64
 	d.number(&n)
-	size := n - 1
-	if n == 0 {
-		size = 16
-	}
-	if d.bad || uint64(len(d.b)) < size {
-		d.b, d.bad = nil, true
+	if n > 0 {
+		*s = string(d.take(n - 1))
 		return
 	}
-	*s = string(d.b[:size])
-	if n == 0 {
-		*s = formatUUID(d.b[:16])
+	if id := d.take(16); id != nil {
+		*s = formatUUID(id)
 	}
-	d.b = d.b[size:]
 }
 
 // parseUUID reads the text of RFC 9562, section 4, in lower case.

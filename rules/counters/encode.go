@@ -29,7 +29,7 @@ func (s *State) UnmarshalJSON(text []byte) error {
 }
 
 // AppendBinary appends the whole State in its packed form, about two hundred
-// bytes, for the row written every minute. It never fails.
+// and fifty bytes, for the row written every minute. It never fails.
 func (s *State) AppendBinary(b []byte) ([]byte, error) {
 	e := encoder{b}
 	c := *s // fields takes a State that may be written to
@@ -61,121 +61,131 @@ func (s *State) UnmarshalBinary(b []byte) error {
 	return nil
 }
 
+// fields lists everything, what others are like first.
 func (s *State) fields(c codec) {
 	unsigned(c, &s.Version)
 	c.text(&s.Boot)
+	now, told := &s.Frame.Now, &s.Running.At
+	now.fields(c, moment{})
+	s.Running.fields(c, *now)
 	s.Counted.fields(c)
-	s.Frame.fields(c)
-	s.Seen.fields(c)
-	s.Running.fields(c)
+	s.Seen.fields(c, told.At)
+	s.Frame.fields(c, &s.Seen)
 	s.Held.fields(c)
-	s.Gap.fields(c)
-	s.Hours.fields(c)
-	s.Turns.fields(c)
-	s.Ripple.Filling.fields(c)
-	s.Ripple.Before.fields(c)
-	s.Starts.fields(c)
+	s.Gap.fields(c, *told)
+	s.Hours.fields(c, told.At)
+	s.Turns.fields(c, told.At)
+	s.Ripple.Filling.fields(c, told.At)
+	s.Ripple.Before.fields(c, told.At)
+	s.Starts.fields(c, told.At)
 }
 
 func (t *Counted) fields(c codec) {
 	durations(c, &t.Run, &t.Stopped, &t.Unobserved, &t.AtLeast, &t.AtMost, &t.FromMeter, &t.FromMeterLoose)
 	unsigned(c, &t.Unbounded)
 	unsigned(c, &t.Starts)
-	c.float(&t.Revolutions)
-	c.float((*float64)(&t.Pumped))
-	c.float((*float64)(&t.Energy))
+	float(c, &t.Revolutions, 0)
+	float(c, &t.Pumped, 0)
+	float(c, &t.Energy, 0)
 }
 
-func (m *moment) fields(c codec) {
-	c.duration(&m.At)
-	wall := time.Duration(m.Wall)
-	c.duration(&wall)
-	m.Wall = int64(wall)
+// fields: while no clock steps, the walls of two moments differ as their
+// times since boot do.
+func (m *moment) fields(c codec, like moment) {
+	c.duration(&m.At, like.At)
+	c.duration((*time.Duration)(&m.Wall), time.Duration(like.Wall)+m.At-like.At)
 	c.flags(&m.Synchronized)
 }
 
-func (f *frame) fields(c codec) {
-	f.Now.fields(c)
-	unsigned(c, &f.Fresh)
-	for k := range slotN {
-		if f.Fresh.has(k) {
-			c.float(&f.Values[k])
-		}
-	}
+func (r *running) fields(c codec, now moment) {
+	c.flags(&r.Known, &r.Motor, &r.Own, &r.Agrees, &r.Sharp, &r.Exact, &r.Disputed)
+	r.At.fields(c, now)
+	float(c, &r.RPM, 0)
+	unsigned(c, &r.Settled)
+	c.duration(&r.Flipped, r.At.At)
+	c.duration(&r.Since, r.Flipped)
 }
 
-func (s *seen) fields(c codec) {
+func (s *seen) fields(c codec, told time.Duration) {
 	unsigned(c, &s.Have)
 	unsigned(c, &s.Across)
 	for k := range slotN {
 		if s.Have.has(k) {
-			c.float(&s.Values[k])
-			c.duration(&s.At[k])
+			float(c, &s.Values[k], 0)
+			c.duration(&s.At[k], told)
 		}
 	}
 }
 
-func (r *running) fields(c codec) {
-	c.flags(&r.Known, &r.Motor, &r.Own, &r.Agrees, &r.Sharp, &r.Exact, &r.Disputed)
-	r.At.fields(c)
-	c.float(&r.RPM)
-	unsigned(c, &r.Settled)
-	durations(c, &r.Flipped, &r.Since)
+func (f *frame) fields(c codec, before *seen) {
+	unsigned(c, &f.Fresh)
+	for k := range slotN {
+		if f.Fresh.has(k) {
+			float(c, &f.Values[k], before.Values[k])
+		}
+	}
 }
 
 func (h *held) fields(c codec) {
 	durations(c, &h.Run, &h.Stopped, &h.Dispute)
-	c.float(&h.Turns)
+	float(c, &h.Turns, 0)
 }
 
-func (g *gap) fields(c codec) {
-	c.flags(&g.Rebooted, &g.Datable, &g.Open)
-	g.Before.fields(c)
+func (g *gap) fields(c codec, told moment) {
+	u := &g.Undated
+	c.flags(&g.Rebooted, &u.Datable, &g.Open)
 	unsigned(c, &g.Loose)
-	durations(c, &g.End, &g.Budget, &g.Most)
+	durations(c, &g.Budget, &g.Most)
+	if u.Datable {
+		u.Before.fields(c, told)
+		c.duration(&u.End, told.At)
+	}
 }
 
-func (h *hours) fields(c codec) {
+func (h *hours) fields(c codec, told time.Duration) {
 	c.flags(&h.Seen, &h.Unbroken, &h.Doubt.Raised)
 	unsigned(c, &h.Kind)
-	durations(c, &h.Raw, &h.Value, &h.DriveRun, &h.Still, &h.QuietSince, &h.Offset.Lo, &h.Offset.Hi, &h.Base.Lo, &h.Base.Hi,
-		&h.Awaiting, &h.Doubt.Raw, &h.Doubt.At)
+	durations(c, &h.DriveRun, &h.Still)
+	if !h.Seen {
+		return
+	}
+	c.duration(&h.Raw, 0)
+	c.duration(&h.Value, h.Raw)
+	c.duration(&h.QuietSince, told)
+	c.duration(&h.Offset.Lo, h.Value-h.DriveRun)
+	c.duration(&h.Offset.Hi, h.Offset.Lo)
+	durations(c, &h.Base.Lo, &h.Base.Hi, &h.Awaiting)
+	if h.Doubt.Raised {
+		durations(c, &h.Doubt.Raw, &h.Doubt.At)
+	}
 }
 
-func (x *turns) fields(c codec) {
-	durations(c, &x.Moved, &x.Lost)
+func (x *turns) fields(c codec, told time.Duration) {
+	c.duration(&x.Moved, told)
+	c.duration(&x.Lost, 0)
 	for _, f := range []*float64{&x.BySpeed, &x.Lent, &x.RPM, &x.ByIndex, &x.Beside} {
-		c.float(f)
+		float(c, f, 0)
 	}
 	c.flags(&x.Disagrees)
 }
 
-func (w *window) fields(c codec) {
-	c.duration(&w.Start)
+func (w *window) fields(c codec, told time.Duration) {
 	unsigned(c, &w.Samples)
-	for _, f := range []*float32{&w.Low, &w.High, &w.Rise, &w.Fall} {
-		wide := float64(*f)
-		c.float(&wide)
-		*f = float32(wide)
+	if w.Samples == 0 {
+		return
 	}
+	c.duration(&w.Start, told)
+	float(c, &w.Low, 0)
+	float(c, &w.High, w.Low)
+	float(c, &w.Rise, 0)
+	float(c, &w.Fall, w.Rise)
 }
 
-func (s *starts) fields(c codec) {
+func (s *starts) fields(c codec, told time.Duration) {
 	unsigned(c, &s.N)
 	s.N = min(s.N, uint8(len(s.At)))
 	for i := range s.N {
-		c.duration(&s.At[i])
+		c.duration(&s.At[i], told)
+		told = s.At[i]
 	}
-}
-
-func durations(c codec, all ...*time.Duration) {
-	for _, d := range all {
-		c.duration(d)
-	}
-}
-
-func unsigned[T ~int | ~uint8 | ~uint16 | ~uint32 | ~uint64](c codec, field *T) {
-	n := uint64(*field)
-	c.number(&n)
-	*field = T(n)
 }

@@ -14,12 +14,8 @@ const clockError = 2 * time.Second
 // by a clock that becomes synchronised after a reboot. Gaps that come before
 // the meter has explained the last one are explained together.
 type gap struct {
-	Rebooted bool `json:"rebooted,omitempty"` // since the last reading that told of the motor
-
-	// What a clock needs to date the gap of the last reboot.
-	Datable bool          `json:"datable,omitempty"` // it still can
-	Before  moment        `json:"before"`            // the last reading before it, whose clock was synchronised
-	End     time.Duration `json:"end,omitempty"`     // the first reading after it
+	Rebooted bool    `json:"rebooted,omitempty"` // since the last reading that told of the motor
+	Undated  undated `json:"undated"`
 
 	// What the hour meter needs to close the gap.
 	Open   bool          `json:"open,omitempty"`
@@ -28,11 +24,18 @@ type gap struct {
 	Most   time.Duration `json:"most,omitempty"`   // what of it may be run time
 }
 
-// reboot moves every time kept to the time base of the boot of at. How long
+// undated is what a clock needs to date the gap of the last reboot.
+type undated struct {
+	Datable bool          `json:"datable,omitempty"` // else the rest is zero
+	Before  moment        `json:"before"`            // the last reading before it, whose clock was synchronised
+	End     time.Duration `json:"end,omitempty"`     // the first reading after it
+}
+
+// reboot moves every time kept to the time base of another boot. How long
 // the machine was off is not known yet: it takes the least, so that the newest
 // thing seen was just as the new boot began. What is not a meter says nothing
 // across a boot.
-func (s *State) reboot(at drivers.Instant) {
+func (s *State) reboot(boot string, now moment) {
 	latest, seen := s.Seen.newest()
 	if r := &s.Running; r.Known && (!seen || r.At.At > latest) {
 		latest = r.At.At
@@ -42,10 +45,12 @@ func (s *State) reboot(at drivers.Instant) {
 	s.Ripple = ripple{}
 	if s.Running.Known && !s.Gap.Rebooted {
 		s.Gap.Rebooted = true
-		s.Gap.Before = s.Running.At
-		s.Gap.Datable = s.Running.At.Synchronized
+		s.Gap.Undated = undated{}
+		if s.Running.At.Synchronized {
+			s.Gap.Undated = undated{Datable: true, Before: s.Running.At}
+		}
 	}
-	s.Boot, s.Frame = at.Boot, frame{Now: momentOf(at)}
+	s.Boot, s.Frame = boot, frame{Now: now}
 }
 
 // shift makes everything that happened before the given time older by d.
@@ -66,10 +71,16 @@ func (s *State) shift(d, before time.Duration) {
 	older(&s.Running.At.At)
 	older(&s.Running.Flipped)
 	older(&s.Running.Since)
-	older(&s.Gap.Before.At)
+	if s.Gap.Undated.Datable {
+		older(&s.Gap.Undated.Before.At)
+	}
 	older(&s.Turns.Moved)
-	older(&s.Hours.QuietSince)
-	older(&s.Hours.Doubt.At)
+	if s.Hours.Seen {
+		older(&s.Hours.QuietSince)
+	}
+	if s.Hours.Doubt.Raised {
+		older(&s.Hours.Doubt.At)
+	}
 }
 
 // unobserved takes the time up to t as a gap.
@@ -77,7 +88,10 @@ func (s *State) unobserved(set *Settings, t time.Duration, events []Event) []Eve
 	g := &s.Gap
 	loose := false
 	if g.Rebooted {
-		g.Rebooted, g.End = false, t
+		g.Rebooted = false
+		if g.Undated.Datable {
+			g.Undated.End = t
+		}
 		_, dated := s.date()
 		loose = !dated
 	}
@@ -119,17 +133,17 @@ func (s *State) lose(set *Settings, d time.Duration, loose bool) {
 // can have been, and moves what was before it. It is not ok while a clock is
 // not synchronised, or when the clocks contradict the time since boot.
 func (s *State) date() (longer time.Duration, ok bool) {
-	g, now := &s.Gap, &s.Frame.Now
-	if !g.Datable || !now.Synchronized {
+	u, now := s.Gap.Undated, &s.Frame.Now
+	if !u.Datable || !now.Synchronized {
 		return 0, false
 	}
-	g.Datable = false
-	longer = time.Duration(now.Wall-g.Before.Wall) - (now.At - g.Before.At)
+	s.Gap.Undated = undated{}
+	longer = time.Duration(now.Wall-u.Before.Wall) - (now.At - u.Before.At)
 	if longer < -clockError || longer > longestMeter {
 		return 0, false
 	}
 	longer = max(longer, 0)
-	s.shift(longer, g.End)
+	s.shift(longer, u.End)
 	s.Seen.Across = 0
 	return longer, true
 }
@@ -160,7 +174,8 @@ func (s *State) closeGap(bounded bool) {
 	c.AtMost += g.Most
 	if bounded && g.Loose > 0 {
 		c.Unbounded -= g.Loose
-		g.Datable = false
+		g.Undated = undated{}
 	}
 	g.Open, g.Loose, g.Budget, g.Most = false, 0, 0, 0
+	s.Hours.Base = span{}
 }

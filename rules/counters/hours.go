@@ -82,7 +82,7 @@ func (s *State) readHours(set *Settings, t time.Duration, seconds float64, event
 		return events
 	}
 	h := &s.Hours
-	raw := time.Duration(math.Round(seconds*1e3)) * time.Millisecond
+	raw := time.Duration(math.Round(seconds*1e3)) * tick
 	if !h.Seen {
 		s.startMeter(set, t, raw)
 		return events
@@ -213,7 +213,7 @@ func (s *State) explain(set *Settings, t time.Duration, ticked bool, events []Ev
 	}
 	run := s.runInGap(set)
 	g.Most = run.Hi
-	if g.Datable && t-g.End < set.ClockWait {
+	if u := &g.Undated; u.Datable && t-u.End < set.ClockWait {
 		return events
 	}
 	e := Event{Kind: GapClosed, At: s.instant(), AtMost: run.Hi, Unbounded: g.Loose > 0}

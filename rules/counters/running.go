@@ -166,19 +166,22 @@ func (s *State) stands(set *Settings, t time.Duration) bool {
 	return !r.Motor && r.Agrees && s.unbroken(set, t)
 }
 
-// starts keeps the times of the last starts, newest last.
+// starts keeps the times of the last starts within an hour, newest last.
 type starts struct {
 	N  uint8             `json:"n,omitempty"`
 	At [16]time.Duration `json:"at"`
 }
 
 func (s *starts) add(t time.Duration) {
-	if int(s.N) == len(s.At) {
-		copy(s.At[:], s.At[1:])
-		s.N--
+	old := int(s.N) - s.since(t-time.Hour)
+	if old == 0 && int(s.N) == len(s.At) {
+		old = 1
 	}
-	s.At[s.N] = t
-	s.N++
+	kept := starts{N: s.N - uint8(old)}
+	copy(kept.At[:], s.At[old:s.N])
+	kept.At[kept.N] = t
+	kept.N++
+	*s = kept
 }
 
 // since counts the starts later than t, up to as many as are kept.

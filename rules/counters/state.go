@@ -94,8 +94,12 @@ type moment struct {
 	Synchronized bool          `json:"sync,omitempty"`
 }
 
-func momentOf(at drivers.Instant) moment {
-	return moment{At: at.SinceBoot, Wall: at.Wall.UnixNano(), Synchronized: at.Synchronized}
+// tick is the resolution of every time that is kept. Readings are not known
+// to be true to a millisecond, and times in whole ones take half the room.
+const tick = time.Millisecond
+
+func momentOf(at *drivers.Instant) moment {
+	return moment{At: at.SinceBoot.Truncate(tick), Wall: at.Wall.UnixMilli() * int64(tick), Synchronized: at.Synchronized}
 }
 
 // A frame is the instant being filled: it is counted when a later one begins.

@@ -13,18 +13,18 @@ import (
 // earlier than what was already stepped is left out. Only good readings
 // count. set must be checked; events may be nil.
 func Step(set *Settings, s *State, b *drivers.Batch, events []Event) []Event {
-	at := &b.At
+	now := momentOf(&b.At)
 	switch {
 	case s.Version == 0:
-		s.Version, s.Boot, s.Frame.Now = version, at.Boot, momentOf(*at)
-	case at.Boot != s.Boot:
+		s.Version, s.Boot, s.Frame.Now = version, b.At.Boot, now
+	case b.At.Boot != s.Boot:
 		events = s.count(set, events)
-		s.reboot(*at)
-	case at.SinceBoot < s.Frame.Now.At:
+		s.reboot(b.At.Boot, now)
+	case now.At < s.Frame.Now.At:
 		return events
-	case at.SinceBoot > s.Frame.Now.At:
+	case now.At > s.Frame.Now.At:
 		events = s.count(set, events)
-		s.Frame.Now = momentOf(*at)
+		s.Frame.Now = now
 	}
 	s.Frame.take(set.Installed, b.Readings)
 	return events

@@ -116,7 +116,7 @@ func (s *State) countPulses(set *Settings, n float64, elapsed time.Duration, eve
 	return events
 }
 
-func seconds(x float64) time.Duration { return time.Duration(math.Round(x * 1e9)) }
+func seconds(x float64) time.Duration { return time.Duration(x*1e3) * tick }
 
 // track smooths the speed by the index over some seconds.
 func (x *turns) track(n float64, elapsed time.Duration) {

@@ -16,8 +16,9 @@ type Totals struct {
 
 // Totals gives the totals as of the last batch. A gap that lasts is part of
 // the unobserved time as soon as it is longer than MaxGap; the hour meter may
-// turn unobserved time into run time later, so the sum that never falls is
-// Unobserved plus FromMeter.
+// turn unobserved time into run time later, so it is Unobserved plus FromMeter
+// that never falls; but for a gap that lasts over two reboots, which starts
+// again at the second.
 func (s *State) Totals(set *Settings) Totals {
 	t := Totals{Counted: s.Counted}
 	o := &set.Opening

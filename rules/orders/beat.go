@@ -1,0 +1,118 @@
+package orders
+
+import "math"
+
+// Many transmitters compute a new value on a beat of their own and answer
+// every poll with the last one. What is read is then up to a beat old, and at
+// a steep ripple that age, if taken for chance, costs more than all other
+// noise together. But it is no chance: the beat is regular, only its phase is
+// not known. So the phase is searched for, window by window, and taken over
+// when it explains the signal far better than chance does.
+
+const (
+	beatPhases = 12 // phases tried at first
+	beatGain   = 20 // least gain in deviance, beyond ½ per sample for the choice of beats, to believe in one
+)
+
+// place copies the samples with the times at which the transmitter took them:
+// the last beat before each, when beats fall on phase, or half a beat before
+// when aged. Samples of the same beat are one sample.
+func (f *Fitter) place(samples []point, beat, phase float64, aged bool) {
+	f.samples, f.stamps = f.samples[:0], f.stamps[:0]
+	last := math.Inf(-1)
+	for _, s := range samples {
+		at := s.t - beat/2
+		if !aged {
+			at = math.Floor((s.t-phase)/beat)*beat + phase
+		}
+		if at > last {
+			f.samples = append(f.samples, point{at, s.half, s.y})
+			f.stamps = append(f.stamps, s)
+			last = at
+		}
+	}
+}
+
+// findBeat places the samples on the beat that explains them best, if one
+// does, and leaves them aged by half a beat otherwise. The shaft's phase must
+// be near already. The phase of the beat in the window before is tried first;
+// a transmitter's clock is steady.
+func (f *Fitter) findBeat(w *Window, beat float64) bool {
+	began := f.phase
+	try := func(at float64, aged bool) float64 {
+		f.phase = began
+		f.place(w.samples, beat, at, aged)
+		f.start()
+		f.converge(true)
+		if !aged {
+			f.settle(beat, at)
+			f.converge(true)
+		}
+		return f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
+	}
+	none := f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
+	enough := beatGain + float64(len(w.samples))/2
+	best, gain := 0.0, math.Inf(-1)
+	consider := func(at float64) {
+		if g := none - try(at, false); g > gain {
+			best, gain = at, g
+		}
+	}
+	start := w.start.Seconds()
+	step := beat / beatPhases
+	if consider(math.Mod(f.lastBeat-start, beat)); gain < 2*enough {
+		for i := range beatPhases {
+			consider(float64(i) * step)
+		}
+	}
+	for ; step > beat/50; step /= 2 {
+		middle := best
+		consider(middle - step/2)
+		consider(middle + step/2)
+	}
+	if gain < enough {
+		f.phase = began
+		f.place(w.samples, beat, 0, true)
+		f.start()
+		return false
+	}
+	f.lastBeat = start + best
+	try(best, false)
+	f.settle(beat, best)
+	return true
+}
+
+// settle moves each sample to the beat, of those its uncertain time stamp
+// allows, that is most likely by the present model: the one with the least
+// r²/level − 2·ln(share of the uncertainty that falls on it).
+func (f *Fitter) settle(beat, phase float64) {
+	for i, s := range f.stamps {
+		half := max(s.half, beat/50)
+		first := math.Floor((s.t - half - phase) / beat)
+		last := math.Floor((s.t + half - phase) / beat)
+		best := math.Inf(1)
+		for n := first; n <= last; n++ {
+			at := n*beat + phase
+			share := (min(s.t+half, at+beat) - max(s.t-half, at)) / (2 * half)
+			r := s.y - f.mean - f.model(at)
+			if cost := r*r/f.noise.level - 2*math.Log(share+tiny); cost < best {
+				best, f.samples[i].t = cost, at
+			}
+		}
+		f.samples[i].half = 0
+	}
+	f.linearize(0)
+	f.reweigh()
+}
+
+// model is the fitted signal at a time, less the mean of the samples.
+func (f *Fitter) model(t float64) float64 {
+	var row [2 * Highest]float64
+	theta, _ := f.phase.at(t)
+	harmonics(row[:], f.orders, theta)
+	y := f.coef[0] + f.coef[1]*(t-f.phase.middle)/f.phase.half
+	for j := range 2 * len(f.orders) {
+		y += f.coef[trend+j] * row[j]
+	}
+	return y
+}

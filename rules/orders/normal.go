@@ -1,0 +1,149 @@
+package orders
+
+import "math"
+
+// Highest is the highest order that is fitted.
+const Highest = 12
+
+const (
+	trend      = 2  // columns for the mean and its slope
+	mostPhase  = 20 // highest degree of the phase polynomial
+	mostColumn = trend + 2*Highest + mostPhase
+)
+
+// ridge is added to the scaled normal matrix, whose diagonal is 1. It leaves
+// what the data determine as it is, and gives what they do not determine a
+// variance of 1/ridge instead of a division by nothing.
+const ridge = 1e-12
+
+// A normal is a weighted least-squares problem as its normal equations
+// a·x = b, built row by row.
+type normal struct {
+	n   int                             // columns in use
+	a   [mostColumn][mostColumn]float64 // lower triangle
+	b   [mostColumn]float64             //
+	inv [mostColumn][mostColumn]float64 // after invert: covariance of x
+	x   [mostColumn]float64             // after solve: the solution
+	vif [mostColumn]float64             // after invert: variance inflation, 1 when orthogonal
+	l   [mostColumn][mostColumn]float64 // scratch: Cholesky factor, then its inverse
+	d   [mostColumn]float64             // scratch: scale of each column
+}
+
+func (m *normal) reset(columns int) {
+	m.n = columns
+	for i := range columns {
+		clear(m.a[i][:i+1])
+		m.b[i] = 0
+	}
+}
+
+// add takes one observation y = row·x of weight w, the inverse of its
+// variance.
+func (m *normal) add(row []float64, y, w float64) {
+	for i, ri := range row[:m.n] {
+		wr := w * ri
+		m.b[i] += wr * y
+		a := m.a[i][:i+1]
+		for j := range a {
+			a[j] += wr * row[j]
+		}
+	}
+}
+
+// solve fills x. It never fails: see ridge.
+func (m *normal) solve() {
+	m.factor()
+	for i := range m.n { // L·z = b
+		sum := m.b[i] / m.d[i]
+		for j, lj := range m.l[i][:i] {
+			sum -= lj * m.x[j]
+		}
+		m.x[i] = sum / m.l[i][i]
+	}
+	for i := m.n - 1; i >= 0; i-- { // Lᵀ·x = z
+		sum := m.x[i]
+		for j := i + 1; j < m.n; j++ {
+			sum -= m.l[j][i] * m.x[j]
+		}
+		m.x[i] = sum / m.l[i][i]
+	}
+	for i := range m.n {
+		m.x[i] /= m.d[i]
+	}
+}
+
+// invert fills inv and vif. Call it after solve.
+func (m *normal) invert() {
+	m.invertFactor()
+	for i := range m.n {
+		for j := range i + 1 {
+			sum := 0.0
+			for k := i; k < m.n; k++ { // (LLᵀ)⁻¹ = L⁻ᵀL⁻¹
+				sum += m.l[k][i] * m.l[k][j]
+			}
+			if i == j {
+				m.vif[i] = sum
+			}
+			m.inv[i][j] = sum / (m.d[i] * m.d[j])
+			m.inv[j][i] = m.inv[i][j]
+		}
+	}
+}
+
+// factor makes l the Cholesky factor of the scaled matrix.
+func (m *normal) factor() {
+	for i := range m.n {
+		m.d[i] = math.Sqrt(m.a[i][i])
+		if m.d[i] == 0 {
+			m.d[i] = 1
+		}
+	}
+	for i := range m.n {
+		for j := range i + 1 {
+			sum := m.a[i][j] / (m.d[i] * m.d[j])
+			if i == j {
+				sum += ridge
+			}
+			li, lj := m.l[i][:j], m.l[j][:j]
+			for k := range li {
+				sum -= li[k] * lj[k]
+			}
+			if i == j {
+				m.l[i][i] = math.Sqrt(max(sum, ridge))
+			} else {
+				m.l[i][j] = sum / m.l[j][j]
+			}
+		}
+	}
+}
+
+// invertFactor makes l its own inverse.
+func (m *normal) invertFactor() {
+	for j := range m.n {
+		m.l[j][j] = 1 / m.l[j][j]
+		for i := j + 1; i < m.n; i++ {
+			sum := 0.0
+			for k := j; k < i; k++ {
+				sum -= m.l[i][k] * m.l[k][j]
+			}
+			m.l[i][j] = sum / m.l[i][i]
+		}
+	}
+}
+
+// condition is the 1-norm condition number of the scaled matrix: 1 when all
+// columns are orthogonal. Call it after invert.
+func (m *normal) condition() float64 {
+	norm, inverse := 0.0, 0.0
+	for i := range m.n {
+		a, v := 0.0, 0.0
+		for j := range m.n {
+			lo, hi := min(i, j), max(i, j)
+			s := m.d[i] * m.d[j]
+			a += math.Abs(m.a[hi][lo]) / s
+			v += math.Abs(m.inv[i][j]) * s
+		}
+		norm, inverse = max(norm, a), max(inverse, v)
+	}
+	return norm * inverse
+}

@@ -1,0 +1,108 @@
+package orders
+
+import "math"
+
+// A peak is what the search for the shaft speed found.
+type peak struct {
+	omega  float64 // rad/s to add to the speed
+	power  float64 // share of the signal's variance in the ripple there
+	chance float64 // that noise alone has a peak as high
+	unique bool    // no other speed explains the signal about as well
+}
+
+// look searches for the speed. Where ripple is fast against the beat of the
+// transmitter, nothing is seen until the beat is known as well, so its phases
+// are tried too.
+func (f *Fitter) look(w *Window, reach, beat float64) peak {
+	p := f.search(reach)
+	if p.chance < rippleChance || beat == 0 {
+		return p
+	}
+	best := 0.0
+	for i := range beatPhases {
+		at := beat * float64(i) / beatPhases
+		f.place(w.samples, beat, at, false)
+		q := f.search(reach)
+		if q.chance *= beatPhases; q.chance < p.chance {
+			p, best = q, at
+		}
+	}
+	if f.place(w.samples, beat, best, p.chance >= rippleChance); p.chance < rippleChance {
+		f.lastBeat = w.start.Seconds() + best
+	}
+	return p
+}
+
+// search looks for the speed, within ± reach of the phase's own, at which the
+// ripple (orders m and 2m) explains most of the signal. The steps are a
+// quarter of what turns order 2m by one cycle over the window.
+func (f *Fitter) search(reach float64) peak {
+	const lobe = 8 // steps to where order m has turned by one cycle: what lies beyond is another peak
+	m := float64(f.settings.Cylinders)
+	step := math.Pi / 2 / (2 * m * 2 * f.phase.half)
+	n := min(int(math.Ceil(reach/step)), len(f.powers)/2)
+	f.aim(m, step, -n)
+	best := 0
+	for i := range 2*n + 1 {
+		f.powers[i] = f.ripplePower()
+		if f.powers[i] > f.powers[best] {
+			best = i
+		}
+	}
+	p := peak{omega: float64(best-n) * step, power: f.powers[best], unique: true}
+	p.chance = float64(2*n+1) * betaTail(p.power, 4, float64(len(f.samples)-5)) // four coefficients beside a mean
+	for i := range 2*n + 1 {
+		if i < best-lobe || i > best+lobe {
+			gain := float64(len(f.samples)) * math.Log((1-f.powers[i])/(1-p.power)) // twice the log-likelihood ratio
+			p.unique = p.unique && gain > 12
+		}
+	}
+	return p
+}
+
+// aim sets each sample's exp(imθ) to the n-th step of speed, and the factor
+// that takes it one step on.
+func (f *Fitter) aim(m, step float64, n int) {
+	for i, s := range f.samples {
+		turn := m * step * (s.t - f.phase.middle)
+		theta, _ := f.phase.at(s.t)
+		sin, cos := math.Sincos(m*theta + float64(n)*turn)
+		f.phasor[i] = complex(cos, sin)
+		sin, cos = math.Sincos(turn)
+		f.factor[i] = complex(cos, sin)
+	}
+}
+
+// betaTail is the chance that noise puts more than the share p of its
+// variance into an even number of columns: the tail of the beta distribution
+// with columns/2 and nu/2. With two columns it is (1−p)^(nu/2).
+func betaTail(p float64, columns int, nu float64) float64 {
+	term, sum := 1.0, 1.0
+	for j := 1; j < columns/2; j++ {
+		term *= p * (nu/2 + float64(j-1)) / float64(j)
+		sum += term
+	}
+	return sum * math.Pow(1-p, nu/2)
+}
+
+// ripplePower is the share of the variance that orders m and 2m explain at
+// the present step of speed; it goes on to the next.
+func (f *Fitter) ripplePower() float64 {
+	var row [5]float64
+	row[0] = 1
+	f.normal.reset(len(row))
+	for i, s := range f.samples {
+		z := f.phasor[i]
+		f.phasor[i] = z * f.factor[i]
+		zz := z * z
+		row[1], row[2], row[3], row[4] = real(z), imag(z), real(zz), imag(zz)
+		f.normal.add(row[:], s.y-f.mean, 1)
+	}
+	f.normal.solve()
+	explained := 0.0
+	for i := range row {
+		explained += f.normal.x[i] * f.normal.b[i]
+	}
+	explained -= f.normal.b[0] * f.normal.b[0] / float64(len(f.samples))
+	return min(1-1e-12, max(0, explained/f.total))
+}

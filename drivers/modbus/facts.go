@@ -16,7 +16,7 @@ type Facts struct {
 }
 
 // FaultCount returns how many reads failed for reason r.
-func (f *Facts) FaultCount(r Reason) uint64 { return f.Faults[r] }
+func (f Facts) FaultCount(r Reason) uint64 { return f.Faults[r] }
 
 // UnitFacts are what is known of one unit.
 type UnitFacts struct {

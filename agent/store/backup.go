@@ -11,12 +11,12 @@ import (
 // Backup writes a whole copy of the state file to path, replacing what is
 // there once the copy is complete. The Writer goes on meanwhile.
 func (s *Store) Backup(ctx context.Context, path string) error {
-	conn, err := s.read.Conn(ctx)
+	// A connection of its own: the readers are not allowed to write, and to
+	// SQLite this is writing.
+	err := withConn(ctx, address(s.path, ""), func(conn *sql.Conn) error {
+		return vacuumInto(ctx, conn, path)
+	})
 	if err != nil {
-		return fmt.Errorf("back up to %q: %w", path, err)
-	}
-	defer conn.Close()
-	if err := vacuumInto(ctx, conn, path); err != nil {
 		return fmt.Errorf("back up to %q: %w", path, err)
 	}
 	return nil

@@ -51,8 +51,11 @@ func (w *Writer) copies(now time.Time) {
 
 // prune removes what is too old or too much, in a transaction of its own.
 func (w *Writer) prune() {
+	w.mu.Lock()
+	need := int64(w.next.bytes)
+	w.mu.Unlock()
 	t := begin(context.Background(), w.store.conn)
-	removed := t.pruneJournal(w.opts) + t.pruneHistory(w.opts) + t.pruneSize(w.opts.FileLimit)
+	removed := t.pruneJournal(w.opts) + t.pruneHistory(w.opts) + t.pruneSize(w.opts.FileLimit, need)
 	if removed == 0 && t.err == nil {
 		t.exec("ROLLBACK")
 		w.backlog = false
@@ -129,10 +132,11 @@ func (t *tx) kinds() (kinds []string) {
 }
 
 // pruneSize removes the oldest history, and when there is none left the oldest
-// delivered journal, once the file is fuller than nine tenths of its limit.
-func (t *tx) pruneSize(limit int64) int64 {
+// delivered journal, when what is there and the bytes that wait need more than
+// nine tenths of the limit.
+func (t *tx) pruneSize(limit, need int64) int64 {
 	used := t.one("SELECT page_count - freelist_count FROM pragma_page_count, pragma_freelist_count") * pageSize
-	if used <= limit/10*9 {
+	if used+need <= limit/10*9 {
 		return 0
 	}
 	if n := t.exec("DELETE FROM history WHERE id IN (SELECT id FROM history ORDER BY id LIMIT ?)", pruneBlocks); n > 0 {

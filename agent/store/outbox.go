@@ -42,7 +42,7 @@ func (w *Writer) Pending(ctx context.Context, limit int) ([]Undelivered, error) 
 	// the file, and nothing that came later can overtake it.
 	memory, marks := w.inMemory()
 	stored, err := w.store.outbox(ctx, limit+len(marks))
-	out := make([]Undelivered, 0, limit)
+	var out []Undelivered
 	seen := marks
 	for _, e := range append(stored, memory...) {
 		if _, done := seen[e.Key()]; done || len(out) == limit {

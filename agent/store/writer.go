@@ -14,6 +14,7 @@ import (
 type Writer struct {
 	store *Store
 	opts  Options
+	write func(*batch, []byte, []Key, Options) (Status, error) // the store's commit
 
 	wake    chan struct{} // room for one: someone waits for a commit
 	changed chan struct{} // room for one: see Changed
@@ -43,6 +44,7 @@ type Writer struct {
 func NewWriter(s *Store) (*Writer, error) {
 	w := &Writer{
 		store:    s,
+		write:    s.commit,
 		opts:     s.opts,
 		wake:     make(chan struct{}, 1),
 		changed:  make(chan struct{}, 1),
@@ -234,7 +236,7 @@ func (w *Writer) commit() error {
 	if b == nil {
 		return nil
 	}
-	status, err := w.store.commit(b, counters, marks, w.opts)
+	status, err := w.write(b, counters, marks, w.opts)
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	defer signal(w.changed)

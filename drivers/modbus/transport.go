@@ -86,12 +86,16 @@ func (t *transport) put(request []byte) error {
 
 // receive reads the answer to request.
 func (t *transport) receive(request []byte) ([]byte, error) {
+	var mismatch error // of what came first
 	got, stray := t.buf[:0], 0
 	for {
 		size, err := t.framing.size(request, got)
+		if err != nil && mismatch == nil {
+			mismatch = err
+		}
 		switch {
 		case err != nil && (t.settings.Kind == TCP || stray == tolerableStray):
-			return nil, err
+			return nil, mismatch
 		case err != nil: // noise before the answer: look one byte further on
 			got = got[:copy(got, got[1:])]
 			stray++

@@ -32,10 +32,18 @@ func durations(c codec, all ...*time.Duration) {
 	}
 }
 
-func float[T ~float32 | ~float64](c codec, field *T, like T) {
+func float[T ~float64](c codec, field *T) {
 	f := float64(*field)
-	c.float(&f, float64(like))
+	c.float(&f, 0)
 	*field = T(f)
+}
+
+func singles(c codec, all ...*float32) {
+	for _, s := range all {
+		f := float64(*s)
+		c.float(&f, 0)
+		*s = float32(max(-mostValue, min(f, mostValue)))
+	}
 }
 
 // An encoder appends. Integers are varints. Of a float the bytes that end in

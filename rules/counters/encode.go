@@ -84,9 +84,9 @@ func (t *Counted) fields(c codec) {
 	durations(c, &t.Run, &t.Stopped, &t.Unobserved, &t.AtLeast, &t.AtMost, &t.FromMeter, &t.FromMeterLoose)
 	unsigned(c, &t.Unbounded)
 	unsigned(c, &t.Starts)
-	float(c, &t.Revolutions, 0)
-	float(c, &t.Pumped, 0)
-	float(c, &t.Energy, 0)
+	float(c, &t.Revolutions)
+	float(c, &t.Pumped)
+	float(c, &t.Energy)
 }
 
 // fields: while no clock steps, the walls of two moments differ as their
@@ -100,7 +100,7 @@ func (m *moment) fields(c codec, like moment) {
 func (r *running) fields(c codec, now moment) {
 	c.flags(&r.Known, &r.Motor, &r.Own, &r.Agrees, &r.Sharp, &r.Exact, &r.Disputed)
 	r.At.fields(c, now)
-	float(c, &r.RPM, 0)
+	float(c, &r.RPM)
 	unsigned(c, &r.Settled)
 	c.duration(&r.Flipped, r.At.At)
 	c.duration(&r.Since, r.Flipped)
@@ -111,7 +111,7 @@ func (s *seen) fields(c codec, told time.Duration) {
 	unsigned(c, &s.Across)
 	for k := range slotN {
 		if s.Have.has(k) {
-			float(c, &s.Values[k], 0)
+			float(c, &s.Values[k])
 			c.duration(&s.At[k], told)
 		}
 	}
@@ -121,14 +121,14 @@ func (f *frame) fields(c codec, before *seen) {
 	unsigned(c, &f.Fresh)
 	for k := range slotN {
 		if f.Fresh.has(k) {
-			float(c, &f.Values[k], before.Values[k])
+			c.float(&f.Values[k], before.Values[k])
 		}
 	}
 }
 
 func (h *held) fields(c codec) {
 	durations(c, &h.Run, &h.Stopped, &h.Dispute)
-	float(c, &h.Turns, 0)
+	float(c, &h.Turns)
 }
 
 func (g *gap) fields(c codec, told moment) {
@@ -164,7 +164,7 @@ func (x *turns) fields(c codec, told time.Duration) {
 	c.duration(&x.Moved, told)
 	c.duration(&x.Lost, 0)
 	for _, f := range []*float64{&x.BySpeed, &x.Lent, &x.RPM, &x.ByIndex, &x.Beside} {
-		float(c, f, 0)
+		float(c, f)
 	}
 	c.flags(&x.Disagrees)
 }
@@ -175,10 +175,7 @@ func (w *window) fields(c codec, told time.Duration) {
 		return
 	}
 	c.duration(&w.Start, told)
-	float(c, &w.Low, 0)
-	float(c, &w.High, w.Low)
-	float(c, &w.Rise, 0)
-	float(c, &w.Fall, w.Rise)
+	singles(c, &w.Low, &w.High, &w.Rise, &w.Fall)
 }
 
 func (s *starts) fields(c codec, told time.Duration) {

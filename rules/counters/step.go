@@ -30,6 +30,9 @@ func Step(set *Settings, s *State, b *drivers.Batch, events []Event) []Event {
 	return events
 }
 
+// mostValue is beyond every signal, and every sum of it stays finite.
+const mostValue = 1e15
+
 // take adds the good readings of signals the pump has.
 func (f *frame) take(installed Signals, readings []drivers.Reading) {
 	for i := range readings {
@@ -38,7 +41,7 @@ func (f *frame) take(installed Signals, readings []drivers.Reading) {
 			continue
 		}
 		k := slotOf[r.Signal] - 1
-		if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) || k == status && r.Value == float64(drivers.DriveUnknown) {
+		if !(math.Abs(r.Value) <= mostValue) || k == status && r.Value == float64(drivers.DriveUnknown) { // NaN is not either
 			continue
 		}
 		f.Values[k] = r.Value

@@ -17,20 +17,20 @@ type Limit struct {
 // Judge compares v with the limits. A value on a limit is beyond it. A value
 // that is bad or no number gives an unknown condition.
 func (l *Limit) Judge(v Measured, was Level) Condition {
-	c := v.condition()
-	if !c.HasValue {
-		return c
+	if !v.usable() {
+		return Condition{Quality: v.Quality, Reason: v.Reason, DataAge: v.Age}
 	}
-	c.HasLimit, c.Limit = true, l.First
+	holds, worse, limit := No, false, l.First
 	switch {
 	case l.Two && l.beyond(v.Value, l.Second, was == FarBeyond):
-		c.Holds, c.Worse, c.Limit = Yes, true, l.Second
+		holds, worse, limit = Yes, true, l.Second
 	case l.beyond(v.Value, l.First, was >= Beyond):
-		c.Holds = Yes
-	default:
-		c.Holds = No
+		holds = Yes
 	}
-	return c
+	return Condition{
+		Holds: holds, Worse: worse, HasValue: true, HasLimit: true, Value: v.Value, Limit: limit,
+		Quality: v.Quality, Reason: v.Reason, DataAge: v.Age,
+	}
 }
 
 // beyond reports whether x is beyond limit; one that was has to come back by
@@ -44,9 +44,9 @@ func (l *Limit) beyond(x, limit float64, was bool) bool {
 
 func (l *Limit) validate() error {
 	switch {
-	case math.IsNaN(l.First) || math.IsInf(l.First, 0) || l.Two && (math.IsNaN(l.Second) || math.IsInf(l.Second, 0)):
+	case !finite(l.First) || l.Two && !finite(l.Second):
 		return fmt.Errorf("a limit must be a finite number")
-	case !(l.Deadband >= 0) || math.IsInf(l.Deadband, 0):
+	case !(l.Deadband >= 0) || !finite(l.Deadband):
 		return fmt.Errorf("deadband %v is not a number of zero or more", l.Deadband)
 	case l.Two && l.High && !(l.Second > l.First):
 		return fmt.Errorf("the second high limit must be above the first")

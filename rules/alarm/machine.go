@@ -39,7 +39,7 @@ type Machine struct {
 // Step moves the alarm to the moment now with the condition found, and appends
 // what happened to out. It must be called at every moment, also when nothing
 // was read. It allocates only when something happens.
-func (m *Machine) Step(d *Definition, now *Moment, c Condition, out []Event) []Event {
+func (m *Machine) Step(d *Definition, now *Moment, c *Condition, out []Event) []Event {
 	level := c.level()
 	if d.WhileRunning && now.Logic&PumpStopped != 0 {
 		level = Clear
@@ -48,7 +48,7 @@ func (m *Machine) Step(d *Definition, now *Moment, c Condition, out []Event) []E
 	if m.still && level == m.Level && by == m.Suppressed {
 		return out
 	}
-	return m.step(d, now, level, by, &c, out)
+	return m.step(d, now, level, by, c, out)
 }
 
 func (m *Machine) step(d *Definition, now *Moment, level Level, by Logic, c *Condition, out []Event) []Event {

@@ -43,7 +43,7 @@ type sample struct {
 // stopped says that the pump stands, when no turns can be waited for. A time
 // earlier than the last starts the window anew.
 func (m *Median) Add(at time.Duration, x, turns float64, stopped bool) {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
+	if !finite(x) {
 		return
 	}
 	m.stopped = stopped

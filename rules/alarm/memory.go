@@ -70,7 +70,7 @@ func (m *Machine) mend(d *Definition) {
 func (b *Memory) Step(defs []Definition, now *Moment, conditions []Condition, out []Event) []Event {
 	from := len(out)
 	for i := range defs {
-		out = b.Alarms[i].Step(&defs[i], now, conditions[i], out)
+		out = b.Alarms[i].Step(&defs[i], now, &conditions[i], out)
 	}
 	if !b.Flood.idle() || len(out) > from {
 		out = b.pass(defs, now, out)

@@ -63,13 +63,12 @@ func (r *Rule) Judge(v Measured, was Level) Condition {
 }
 
 // judgeState takes numbers within a half of the state for it: a switch is 0
-// or 1.
+// or 1. It gives no value: "state 1" tells a reader nothing.
 func (r *Rule) judgeState(v Measured) Condition {
-	c := v.condition()
-	if c.HasValue {
+	c := Condition{Quality: v.Quality, Reason: v.Reason, DataAge: v.Age}
+	if v.usable() {
 		c.Holds = KnownBool(math.Abs(v.Value-r.State) < 0.5)
 	}
-	c.HasValue = false // "state 1" tells a reader nothing
 	return c
 }
 
@@ -87,16 +86,11 @@ func judgeQuality(v Measured) Condition {
 	return c
 }
 
-// condition carries the facts of v; it has no value when v is bad or no
-// number.
-func (v *Measured) condition() Condition {
-	known := v.Quality != drivers.Bad && !math.IsNaN(v.Value) && !math.IsInf(v.Value, 0)
-	c := Condition{Quality: v.Quality, Reason: v.Reason, DataAge: v.Age}
-	if known {
-		c.Value, c.HasValue = v.Value, true
-	}
-	return c
-}
+// usable reports whether v can be judged: it is not bad and is a number.
+func (v *Measured) usable() bool { return v.Quality != drivers.Bad && finite(v.Value) }
+
+// finite: only of NaN and the infinities is the difference to itself not zero.
+func finite(x float64) bool { return x-x == 0 }
 
 func (r *Rule) validate() error {
 	switch r.By {

@@ -58,7 +58,7 @@ func (b *bench) stepAt(at drivers.Instant, c alarm.Condition) []alarm.Event {
 	b.t.Helper()
 	b.now = b.clock.Tick(at)
 	b.now.Logic, b.now.SinceStart = b.logic, b.after
-	out := b.m.Step(&b.d, &b.now, c, nil)
+	out := b.m.Step(&b.d, &b.now, &c, nil)
 	b.check()
 	return out
 }

@@ -21,6 +21,7 @@ type condition struct {
 
 // piping is what can be wrong outside the heads.
 type piping struct {
+	tank       float64 // Pa of the suction head lost
 	strainer   float64 // Pa at rated flow, warm
 	filter     float64 // Pa at rated flow
 	bypass     float64 // part of the rated flow at rated pressure
@@ -93,6 +94,7 @@ func newChamber(s *Settings, c *condition, j int, density float64, oil quantity.
 			opening: float64(v.Opening),
 			full:    float64(v.Full),
 			lag:     float64(v.Lag) + lazy/20*60/float64(m.RatedSpeed),
+			haste:   1 / (1 + 50*lazy),
 			least:   stuck,
 		}
 	}

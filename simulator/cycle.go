@@ -11,6 +11,7 @@ type cycle struct {
 	flow      float64 // m³/s mean, into the line
 	spilled   float64 // m³/s mean, through the bypass
 	torque    float64 // N·m mean on the plungers
+	lowest    float64 // Pa absolute, in any chamber
 	turns     int     // it took to settle
 	drift     float64 // Pa, the largest difference between the last two turns
 }
@@ -47,6 +48,7 @@ func solveCycle(k *circuit, c *condition) *cycle {
 func turnOnce(k *circuit, c *condition, speed float64, sub int, out *cycle) (drift float64) {
 	step := 2 * math.Pi / cycleSize / float64(sub)
 	time, volume, spilled, work := 0.0, 0.0, 0.0, 0.0
+	out.lowest = math.Inf(1)
 	for i := range cycleSize {
 		out.discharge[i], drift = replaced(out.discharge[i], k.discharge.pressure, drift)
 		out.suction[i], drift = replaced(out.suction[i], k.suction.pressure, drift)
@@ -59,6 +61,9 @@ func turnOnce(k *circuit, c *condition, speed float64, sub int, out *cycle) (dri
 			volume += dt * k.out.flow[0]
 			spilled += dt * k.spill()
 			work += k.work
+		}
+		for j := range k.chambers {
+			out.lowest = math.Min(out.lowest, k.chambers[j].pressure)
 		}
 	}
 	out.flow, out.spilled = volume/time, spilled/time

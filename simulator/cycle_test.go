@@ -148,7 +148,7 @@ func TestTheFastPathAgreesWithFullIntegration(t *testing.T) {
 			k.full.mix(k, &g)
 			looked := make([]float64, cycleSize)
 			for i := range looked {
-				looked[i] = g.pressure(0, float64(i)/cycleSize, 0)
+				looked[i] = g.pressure(dischargePressure, float64(i)/cycleSize, 0)
 			}
 			c := condition{
 				speed: 300 * tt.speed, contactor: float64(s.Contactor), head: float64(s.Head),

@@ -46,13 +46,13 @@ type drive struct {
 const (
 	rotor      = 0.3  // s, time constant of the speed under a changing load
 	coast      = 0.6  // s, time constant of a motor that is switched off
-	speedLag   = 0.1  // s, filter of the shown speed
 	motorPart  = 0.87 // electrical efficiency of motor and drive
 	noLoadPart = 0.06 // of rated torque: bearings, gear, churning oil
 )
 
-// step advances the drive by dt seconds. rate is the ramp in rpm/s.
-func (d *drive) step(dt, rate float64) {
+// step advances the drive by dt seconds. rate is the ramp in rpm/s, filter the
+// time constant of the shown speed.
+func (d *drive) step(dt, rate, filter float64) {
 	switch {
 	case d.state == driveReaction:
 		d.state = driveFault
@@ -75,7 +75,7 @@ func (d *drive) step(dt, rate float64) {
 			d.speed = 0
 		}
 	}
-	d.shown += (d.speed - d.shown) * (dt / speedLag)
+	d.shown = toward(d.shown, d.speed, filter)
 }
 
 func (d *drive) trip(code uint16) {

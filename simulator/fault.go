@@ -1,6 +1,9 @@
 package simulator
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // faults are the sizes of everything wrong with the machine, as they are now.
 type faults struct {
@@ -10,6 +13,8 @@ type faults struct {
 
 	episode [2 * Cylinders]float64 // 1 while debris sits under a suction valve, then discharge valve
 	foam    float64                // 0..1, wanders
+	churned float64                // 0..1 of the air a low sump draws
+	air     float64                // churned, in steps
 	settled time.Duration          // nothing grows after this instant
 }
 
@@ -39,27 +44,43 @@ func (f *faults) refresh(now time.Duration) {
 
 func (f *faults) debris(valve int) float64 { return f.episode[valve] }
 
-// wander draws the episodes of debris and the foam. Debris sits under a valve
-// for some of each two minutes; foam changes every second.
-func (f *faults) wander(seed uint64, now time.Duration) {
+// wander draws the episodes of debris and the foam, and reports whether they
+// changed. Debris sits under a valve for some of each two minutes; foam
+// changes every second, in eighths.
+func (f *faults) wander(seed uint64, now time.Duration) (changed bool) {
+	before, foam := f.episode, f.foam
 	for v := range f.episode {
 		f.episode[v] = 0
-		if uniform(seed, streamDebris, int64(now/(2*time.Minute))*16+int64(v)) < 0.4 {
+		if f.dirty(v) && uniform(seed, streamDebris, int64(now/(2*time.Minute))*16+int64(v)) < 0.4 {
 			f.episode[v] = 1
 		}
 	}
-	f.foam = uniform(seed, streamFoam, int64(now/time.Second))
+	f.foam = 0
+	if f.size[Foam] > 0 || f.size[TankLow] > 0.5 {
+		f.foam = math.Floor(8*uniform(seed, streamFoam, int64(now/time.Second))) / 8
+	}
+	return before != f.episode || foam != f.foam
 }
 
-// erratic reports whether some fault changes from second to second.
-func (f *faults) erratic() bool {
-	if f.size[Foam] > 0 {
-		return true
+// dirty reports whether debris can come under a valve: suction, then discharge.
+func (f *faults) dirty(valve int) bool {
+	if valve < Cylinders {
+		return f.head[SuctionDebris][valve] > 0
 	}
-	for j := range Cylinders {
-		if f.head[SuctionDebris][j] > 0 || f.head[DischargeDebris][j] > 0 {
-			return true
-		}
+	return f.head[DischargeDebris][valve-Cylinders] > 0
+}
+
+// aerate lets air come into the oil of a low sump while the pump turns, and
+// leave it at rest, over some minutes, in steps of a twentieth. It reports
+// whether a step was made. It is called once a second.
+func (f *faults) aerate(turning bool) bool {
+	const minutes = 180
+	goal := 0.0
+	if turning {
+		goal = f.size[OilLow]
 	}
-	return false
+	before := f.air
+	f.churned += (goal - f.churned) / minutes
+	f.air = math.Round(20*f.churned) / 20
+	return f.air != before
 }

@@ -56,8 +56,9 @@ type weighted struct {
 // A solution is what is kept of a periodic state: pressures above the vessels
 // they stand against, as the transmitters' own lag shows them.
 type solution struct {
-	discharge, suction    [cycleSize]float32
+	pressure              [2][cycleSize]float32 // discharge, suction
 	flow, spilled, torque float64
+	cavity                float64 // Pa, the noise of bubbles that collapse
 }
 
 // A full is the Full detail of one skid.
@@ -75,7 +76,7 @@ type full struct {
 	live    bool     // circuit is the pump's own state at this instant
 	wearID  int32    // of circuit
 	calm    float64  // s since the speed last changed
-	lagged  [2][2]float64
+	lagged  [2]path
 	flow    float64 // m³/s in the present tick
 	spilled float64
 	torque  float64 // N·m on the plungers
@@ -93,7 +94,16 @@ type glance struct {
 	mix     [2 * (coordinates + 1)]weighted
 	used    int
 	live    bool
+	cavity  float64
 	samples [2][liveSamples + 1]float32 // with live
+}
+
+// cavity is the noise of a pump whose chambers fall to a pressure (Pa
+// absolute) at which bubbles form, of the order of a hundredth of the
+// discharge pressure (common practice, no source).
+func cavity(lowest float64) float64 {
+	const begins, loudest = 20e3, 80e3
+	return loudest * math.Max(0, 1-lowest/begins)
 }
 
 func newFull() *full {
@@ -106,6 +116,7 @@ func (k *Skid) weather(at time.Duration) wear {
 	f.refresh(at)
 	w := wear{
 		piping: piping{
+			tank:       float64(k.set.Head) * math.Min(1, f.size[TankLow]),
 			strainer:   10e3 * f.size[StrainerPlugged],
 			filter:     100e3 * f.size[FilterPlugged],
 			bypass:     math.Min(1, f.size[BypassOpen]+f.size[ReliefPassing]),
@@ -137,6 +148,12 @@ func (u *full) grow(k *Skid, at time.Duration) {
 }
 
 func (u *full) intern(w wear) int32 {
+	if len(u.wears) > mostCorners { // forget everything but the present
+		clear(u.wears)
+		clear(u.solved)
+		u.oldest = nil
+		u.nowID = u.intern(u.now)
+	}
 	id, ok := u.wears[w]
 	if !ok {
 		id = int32(len(u.wears))
@@ -152,7 +169,7 @@ func (u *full) step(k *Skid, p *glance) {
 		u.grow(k, at)
 	}
 	turning := math.Abs(k.shaftSpeed)
-	p.used, p.live = 0, false
+	p.used, p.live, p.cavity = 0, false, 0
 	u.flow, u.spilled, u.torque = 0, 0, 0
 	u.calm += tickSeconds
 	if !k.drive.steady() || turning == 0 {
@@ -184,6 +201,7 @@ func (u *full) mix(k *Skid, p *glance) {
 		u.flow += w.share * w.flow
 		u.spilled += w.share * w.spilled
 		u.torque += w.share * w.torque
+		p.cavity += w.share * w.cavity
 	}
 }
 
@@ -192,7 +210,7 @@ func (u *full) place(k *Skid) [coordinates]float64 {
 	s := &k.set
 	return [coordinates]float64{
 		bySpeed:     (math.Abs(k.shaftSpeed)*60/float64(s.Machine.RatedSpeed) - 1) / speedStep,
-		byContactor: (k.contactor()/float64(s.Contactor) - 1) / pressureStep,
+		byContactor: (k.flow.contactor/float64(s.Contactor) - 1) / pressureStep,
 		byGlycol:    (k.heat.glycol - float64(s.Glycol)) / heatStep,
 		byOil:       (k.heat.oil - oilAnchor) / heatStep,
 	}
@@ -244,7 +262,7 @@ func (at corner) condition(s *Settings, w *wear) condition {
 	return condition{
 		speed:     float64(s.Machine.RatedSpeed) * math.Max(speedStep, 1+step(bySpeed, speedStep)),
 		contactor: float64(s.Contactor) * math.Max(pressureStep, 1+step(byContactor, pressureStep)),
-		head:      float64(s.Head),
+		head:      float64(s.Head) - w.piping.tank,
 		glycol:    float64(s.Glycol) + step(byGlycol, heatStep),
 		oil:       oilAnchor + step(byOil, heatStep),
 		heads:     w.heads, piping: w.piping, wobble: w.wobble, reversed: w.reversed,
@@ -262,9 +280,9 @@ func (u *full) solve(s *Settings, at corner, w *wear) *solution {
 	if !u.live {
 		u.circuit, u.wearID = circuit, at.wear
 	}
-	out := &solution{flow: y.flow, spilled: y.spilled, torque: y.torque}
-	above(&out.discharge, &y.discharge, c.contactor, c.speed, &s.Discharge)
-	above(&out.suction, &y.suction, c.head, c.speed, &s.Suction)
+	out := &solution{flow: y.flow, spilled: y.spilled, torque: y.torque, cavity: cavity(y.lowest)}
+	above(&out.pressure[0], &y.discharge, c.contactor, c.speed, &s.Discharge)
+	above(&out.pressure[1], &y.suction, c.head, c.speed, &s.Suction)
 	if len(u.oldest) >= mostCorners {
 		delete(u.solved, u.oldest[0])
 		u.oldest = u.oldest[1:]
@@ -282,6 +300,7 @@ func (u *full) integrate(k *Skid, p *glance) {
 	}
 	c := u.circuit
 	c.out.node[len(c.out.node)-1] = k.flow.contactor + atmosphere
+	c.in.node[len(c.in.node)-1] = k.head() + atmosphere
 	dir := math.Copysign(1, k.shaftSpeed)
 	theta := 2 * math.Pi * k.shaft * dir
 	speed := 2 * math.Pi * math.Abs(k.shaftSpeed)
@@ -301,23 +320,18 @@ func (u *full) integrate(k *Skid, p *glance) {
 	}
 }
 
-// sample passes the pressures through the transmitters' lags.
+// sample passes the pressures through what stands before the transmitters'
+// converters.
 func (u *full) sample(s *Settings, k *Skid, p *glance, i int) {
 	x := [2]float64{
 		u.circuit.discharge.pressure - atmosphere - k.flow.contactor,
-		u.circuit.suction.pressure - atmosphere - float64(s.Head),
+		u.circuit.suction.pressure - atmosphere - k.head(),
 	}
 	for n, t := range [...]*Transmitter{&s.Discharge, &s.Suction} {
-		for m, lag := range [...]float64{float64(t.Damping), float64(t.Snubber)} {
-			y := &u.lagged[n][m]
-			if lag > 0 && i > 0 {
-				x[n] = *y + (x[n]-*y)*(1-math.Exp(-tickSeconds/liveSamples/lag))
-			} else if lag > 0 {
-				x[n] = *y
-			}
-			*y = x[n]
+		if i > 0 {
+			u.lagged[n].pass(t, x[n], tickSeconds/liveSamples)
 		}
-		p.samples[n][i] = float32(x[n])
+		p.samples[n][i] = float32(u.lagged[n].value)
 	}
 }
 
@@ -326,7 +340,7 @@ func (u *full) sample(s *Settings, k *Skid, p *glance, i int) {
 func (u *full) revive(k *Skid) {
 	s := &k.set
 	c := condition{
-		speed: float64(s.Machine.RatedSpeed), contactor: k.flow.contactor, head: float64(s.Head),
+		speed: float64(s.Machine.RatedSpeed), contactor: k.flow.contactor, head: k.head(),
 		glycol: k.heat.glycol, oil: k.heat.oil,
 		heads: u.now.heads, piping: u.now.piping, wobble: u.now.wobble, reversed: u.now.reversed,
 	}
@@ -340,7 +354,7 @@ func (u *full) revive(k *Skid) {
 		solveCycle(fresh, &c)
 		fresh.turnTo(2*math.Pi*k.shaft*math.Copysign(1, k.shaftSpeed), 2*math.Pi*speed)
 	default:
-		u.lagged = [2][2]float64{}
+		u.lagged = [2]path{}
 	}
 	u.circuit, u.live, u.wearID = fresh, true, u.nowID
 }
@@ -349,9 +363,13 @@ func (u *full) revive(k *Skid) {
 // e: dθ/dt = ω(1 + e·cos θ), to the first order of e.
 func wobbled(theta, e float64) float64 { return theta + e*math.Sin(theta) }
 
-// pressure is the discharge (0) or suction (1) pressure over its vessel's, at
-// an angle in turns and the part of the tick that has passed.
-func (p *glance) pressure(n int, turns, part float64) float64 {
+// pressure is the discharge or suction pressure over its vessel's, at an angle
+// in turns and the part of the tick that has passed.
+func (p *glance) pressure(id signal, turns, part float64) float64 {
+	n := 0
+	if id == suctionPressure {
+		n = 1
+	}
 	if p.live {
 		x := math.Max(0, math.Min(1, part)) * liveSamples
 		i := min(int(x), liveSamples-1)
@@ -366,10 +384,7 @@ func (p *glance) pressure(n int, turns, part float64) float64 {
 	sum := 0.0
 	for m := range p.mix[:p.used] {
 		w := &p.mix[m]
-		table := &w.discharge
-		if n == 1 {
-			table = &w.suction
-		}
+		table := &w.pressure[n]
 		sum += w.share * float64(table[i]*(1-f)+table[j]*f)
 	}
 	return sum

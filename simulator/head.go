@@ -41,7 +41,7 @@ func built(s *Settings) (heads [Cylinders]head) {
 // worn is head j with its faults.
 func (f *faults) worn(h head, j int) head {
 	h.displacement *= 1 - f.head[SmallHead][j]
-	h.gas += f.head[GassyHead][j] + f.size[OilAerated]
+	h.gas += f.head[GassyHead][j] + f.size[OilAerated] + lowSumpAir*f.air
 	h.suctionLeak += f.head[SuctionValveLeak][j] + f.head[SuctionDebris][j]*f.debris(j) + f.size[AllValvesWorn]
 	h.dischargeLeak += f.head[DischargeValveLeak][j] + f.head[DischargeDebris][j]*f.debris(Cylinders+j) + f.size[AllValvesWorn]
 	h.bypassLeak += f.head[SeatBypass][j]
@@ -50,6 +50,12 @@ func (f *faults) worn(h head, j int) head {
 	h.makeUp += f.head[MakeUpStuck][j]
 	h.suctionLazy, h.dischargeLazy = f.head[SuctionLazy][j], f.head[DischargeLazy][j]
 	h.suctionStuck, h.dischargeStuck = f.head[SuctionStuck][j], f.head[DischargeStuck][j]
-	h.gas += 2 * f.size[Foam] * f.foam
+	h.gas += foamGas * math.Max(f.size[Foam], 2*f.size[TankLow]-1) * f.foam
 	return h
 }
+
+// Gas at atmospheric pressure over a plunger's displacement, at size 1.
+const (
+	foamGas    = 1.0
+	lowSumpAir = 0.3
+)

@@ -46,10 +46,23 @@ func (h *hydraulics) start(k *Skid) {
 
 // contactor is the pressure the glycol is pumped into, in Pa.
 func (k *Skid) contactor() float64 {
-	if p := k.faults.size[ContactorPressure]; p > 0 {
-		return p * 1e6
+	p := float64(k.set.Contactor)
+	if size := k.faults.size[ContactorPressure]; size > 0 {
+		p = size * 1e6
 	}
-	return float64(k.set.Contactor)
+	return p * (1 + k.gusty)
+}
+
+// head is the static pressure at the suction line's tank end, in Pa.
+func (k *Skid) head() float64 {
+	return float64(k.set.Head) * (1 - math.Min(1, k.faults.size[TankLow]))
+}
+
+// gust lets the contactor's pressure wander; it is called once a second.
+func (k *Skid) gust(sample int64) {
+	const slowly = 60.0 // s
+	keep := 1 - 1/slowly
+	k.gusty = keep*k.gusty + math.Sqrt(1-keep*keep)*float64(k.set.PressureWander)*gauss(k.set.Seed, streamPressure, sample)
 }
 
 // step moves the mean state to the present tick.
@@ -84,7 +97,7 @@ func (h *hydraulics) pressures(k *Skid) {
 	share := h.delivered / k.rated
 	h.strainer = (cleanMesh + 10e3*f.size[StrainerPlugged]) * share * k.thicker
 	h.filter = (cleanFilter + 100e3*f.size[FilterPlugged]) * share * share
-	discharge, suction := h.contactor, float64(k.set.Head)
+	discharge, suction := h.contactor, k.head()
 	if k.full == nil {
 		discharge += k.lineLoss(m.Discharge, h.delivered) + h.filter + fittings*share*share
 		suction -= k.lineLoss(m.Suction, h.delivered) + h.strainer
@@ -103,7 +116,7 @@ func (h *hydraulics) backFlow(k *Skid, n float64) {
 		return
 	}
 	h.metered = -0.1 * k.rated * size
-	h.suction = toward(h.suction, float64(k.set.Head)+150e3*size, pressTime)
+	h.suction = toward(h.suction, k.head()+150e3*size, pressTime)
 	h.level = math.Min(1, h.level+2e-4*size*tickSeconds)
 }
 

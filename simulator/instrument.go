@@ -58,29 +58,49 @@ func quantise(x float64, bits int) uint16 {
 // pressure is the undistorted pressure at an instant no older than the ring of
 // ticks, in Pa.
 func (k *Skid) pressure(id signal, at time.Duration) float64 {
-	n := max(min(int64(at/tick), k.ticks), k.ticks-int64(len(k.recent))+1, 0)
-	m := &k.recent[n%int64(len(k.recent))]
-	since := (at - time.Duration(n)*tick).Seconds()
-	shaft, part := m.shaft+m.speed*since, since/tickSeconds
-	if k.full != nil {
-		return k.fullPressure(id, m, &k.glances[n%int64(len(k.glances))], shaft, part)
-	}
-	relative := m.speed * 60 / float64(k.set.Machine.RatedSpeed)
-	swing := k.ripple.at(shaft) * relative * relative * k.flow.primed
+	m, _ := k.moment(at)
 	if id == suctionPressure {
-		return m.suction - 0.05*swing
+		return m.suction + k.swing(id, at)
 	}
-	return m.discharge + swing
+	p := m.discharge + k.swing(id, at)
+	for _, other := range k.header {
+		other.advance(at)
+		p += other.swing(id, at)
+	}
+	return p
 }
 
-// fullPressure adds the circuit's pressure to the vessel's.
-func (k *Skid) fullPressure(id signal, m *moment, p *glance, shaft, part float64) float64 {
+// moment finds the tick of an instant.
+func (k *Skid) moment(at time.Duration) (*moment, int64) {
+	n := max(min(int64(at/tick), k.ticks), k.ticks-int64(len(k.recent))+1, 0)
+	return &k.recent[n%int64(len(k.recent))], n
+}
+
+// swing is the pressure about the mean or, in the Full detail, above the
+// vessel's.
+func (k *Skid) swing(id signal, at time.Duration) float64 {
+	m, n := k.moment(at)
+	since := (at - time.Duration(n)*tick).Seconds()
+	shaft := m.shaft + m.speed*since
+	if k.full == nil {
+		relative := m.speed * 60 / float64(k.set.Machine.RatedSpeed)
+		swing := k.ripple.at(shaft) * relative * relative * k.flow.primed
+		if id == suctionPressure {
+			return -0.05 * swing
+		}
+		return swing
+	}
 	if k.reversed {
 		shaft = -shaft
 	}
 	shaft = wobbled(2*math.Pi*shaft, k.faults.size[SpeedWobble]) / (2 * math.Pi)
+	g := &k.glances[n%int64(len(k.glances))]
+	noise := g.cavity
 	if id == suctionPressure {
-		return m.suction + k.flow.primed*p.pressure(1, shaft, part)
+		noise /= 4
 	}
-	return m.discharge + k.flow.primed*p.pressure(0, shaft, part)
+	if noise > 0 {
+		noise *= gauss(k.set.Seed, streamCavity, int64(at))
+	}
+	return k.flow.primed * (g.pressure(id, shaft, since/tickSeconds) + noise)
 }

@@ -10,6 +10,9 @@ func above(out, in *[cycleSize]float32, base, rpm float64, t *Transmitter) {
 		out[i] = in[i] - float32(base)
 	}
 	dt := 60 / rpm / cycleSize
+	if t.Average > 0 {
+		averageTurn(out, float64(t.Average)/dt)
+	}
 	for _, lag := range [...]float64{float64(t.Damping), float64(t.Snubber)} {
 		if lag > 0 {
 			lagTurn(out, dt/lag)
@@ -43,4 +46,56 @@ func lagTurn(x *[cycleSize]float32, rise float64) {
 	zero := run(0, false)
 	start := zero / (1 - math.Exp(-rise*cycleSize))
 	x[0] = float32(run(start, true))
+}
+
+// averageTurn is the running mean over the last span points, of one period.
+func averageTurn(x *[cycleSize]float32, span float64) {
+	var sum [cycleSize + 1]float64
+	for i, v := range x {
+		sum[i+1] = sum[i] + float64(v)
+	}
+	whole := sum[cycleSize]
+	// before is the integral from point 0 to at, for any at.
+	before := func(at float64) float64 {
+		turns := math.Floor(at / cycleSize)
+		at -= turns * cycleSize
+		i := min(int(at), cycleSize-1)
+		return turns*whole + sum[i] + (at-float64(i))*float64(x[i])
+	}
+	var out [cycleSize]float32
+	for i := range out {
+		at := float64(i) + 0.5
+		out[i] = float32((before(at) - before(at-span)) / span)
+	}
+	*x = out
+}
+
+// A path is what stands before a transmitter's converter while the circuit is
+// integrated: a running mean and two lags.
+type path struct {
+	ring  []float64
+	next  int
+	sum   float64
+	lags  [2]float64
+	value float64
+}
+
+// pass takes the pressure x, dt seconds after the last.
+func (p *path) pass(t *Transmitter, x, dt float64) {
+	if n := int(math.Round(float64(t.Average) / dt)); n > 1 {
+		if len(p.ring) != n {
+			p.ring, p.next, p.sum = make([]float64, n), 0, 0
+		}
+		p.sum += x - p.ring[p.next]
+		p.ring[p.next] = x
+		p.next = (p.next + 1) % n
+		x = p.sum / float64(n)
+	}
+	for i, lag := range [...]float64{float64(t.Damping), float64(t.Snubber)} {
+		if lag > 0 {
+			x = p.lags[i] + (x-p.lags[i])*(1-math.Exp(-dt/lag))
+		}
+		p.lags[i] = x
+	}
+	p.value = x
 }

@@ -35,12 +35,12 @@ func gauss(seed, stream uint64, sample int64) float64 {
 // The streams of noise, one for each thing that varies.
 const (
 	streamWander uint64 = iota + 1
+	streamPressure
 	streamDisplacement
 	streamDeadVolume
 	streamOpening
 	streamDebris
 	streamFoam
-	streamSpeed
-	streamCurrent
+	streamCavity
 	streamSensor // one more for each signal
 )

@@ -20,8 +20,10 @@ type Settings struct {
 	PlungerLeak quantity.Ratio // of every head when new, see the Action of that name
 	OilAir      quantity.Ratio // air in the oil at atmospheric pressure, over a plunger's displacement
 
-	Wander quantity.Ratio   // standard deviation of the speed
-	Ramp   quantity.Seconds // from rest to rated speed
+	Wander         quantity.Ratio   // standard deviation of the speed, over seconds
+	PressureWander quantity.Ratio   // standard deviation of the contactor's pressure, over minutes
+	Ramp           quantity.Seconds // from rest to rated speed
+	SpeedFilter    quantity.Seconds // of the drive's shown speed
 
 	Discharge, Suction Transmitter
 	IndexPulses        int     // of the index per pump turn
@@ -60,6 +62,7 @@ type Scatter struct {
 type Transmitter struct {
 	Damping quantity.Seconds // time constant set in the transmitter
 	Snubber quantity.Seconds // time constant of a snubber or throttled needle valve
+	Average quantity.Seconds // an analog module's mains rejection: a running mean over this time
 	Update  quantity.Seconds // a new value appears this often; 0 is at every read
 	Noise   quantity.Ratio   // standard deviation over the span
 	Bits    int              // of the converter, at most 12; 0 is 12
@@ -79,7 +82,9 @@ func DefaultSettings(seed uint64) Settings {
 		PlungerLeak:       0.03,
 		OilAir:            0.02,
 		Wander:            0.002,
+		PressureWander:    0.002,
 		Ramp:              8,
+		SpeedFilter:       0.1,
 		Discharge:         quick,
 		Suction:           quick,
 		IndexPulses:       1,

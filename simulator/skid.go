@@ -3,6 +3,7 @@ package simulator
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -24,8 +25,9 @@ type Skid struct {
 	set   Settings
 	build [Cylinders]head
 
-	mu     sync.Mutex // guards everything below
-	ticks  int64      // done; the present one began at ticks·tick
+	mu     *sync.Mutex // guards everything below; one for all skids of a header
+	header []*Skid     // the others that deliver into the same header
+	ticks  int64       // done; the present one began at ticks·tick
 	agenda agenda
 	faults faults
 	drive  drive
@@ -41,6 +43,7 @@ type Skid struct {
 	shaftSpeed float64  // turns per second in the present tick, with sign
 	recent     []moment // ring of the last ticks, by number
 	drops      float64
+	gusty      float64 // of the contactor's pressure
 
 	ripple  *ripple  // of the Mean detail
 	full    *full    // of the Full detail
@@ -70,7 +73,7 @@ func NewSkid(s Settings) (*Skid, error) {
 	case s.IndexPulses < 0:
 		return nil, fmt.Errorf("index pulses %d must not be negative", s.IndexPulses)
 	}
-	k := &Skid{set: s, build: built(&s), demand: s.Running}
+	k := &Skid{set: s, build: built(&s), demand: s.Running, mu: new(sync.Mutex)}
 	longest := max(float64(s.Discharge.Update), float64(s.Suction.Update), tickSeconds)
 	k.recent = make([]moment, int(longest/tickSeconds)+3)
 	k.rated = float64(m.Displacement(m.RatedSpeed))
@@ -100,6 +103,17 @@ func (k *Skid) startWarm() {
 		k.flow.step(k)
 	}
 	k.truth, k.shaft = Truth{Running: true}, 0
+}
+
+// Join lets skids deliver into one header: each discharge transmitter sees the
+// ripple of all. Join them before anything else uses them. Pressures add as if
+// the others were not there, which the valves only nearly allow.
+func Join(skids ...*Skid) {
+	shared := new(sync.Mutex)
+	for i, k := range skids {
+		k.mu = shared
+		k.header = slices.Concat(skids[:i], skids[i+1:])
+	}
 }
 
 // Settings are what the skid was built from.
@@ -168,19 +182,30 @@ func (k *Skid) begin() {
 		}
 		k.happen(e, now)
 	}
-	if k.faults.erratic() && k.ticks%50 == 0 {
-		k.faults.wander(k.set.Seed, now)
-		k.faults.refresh(now)
-		k.flow.stale = true
-	} else if now <= k.faults.settled && k.ticks%5 == 0 {
-		k.faults.refresh(now)
-		k.flow.stale = true
+	if k.ticks%faultTicks == 0 {
+		k.age(now)
 	}
 	k.move(k.ticks)
 	k.flow.step(k)
 	k.recent[int(k.ticks%int64(len(k.recent)))] = moment{
 		shaft: k.shaft, speed: k.shaftSpeed,
 		discharge: k.flow.discharge, suction: k.flow.suction,
+	}
+}
+
+// faultTicks is how seldom growing and erratic faults are taken anew.
+const faultTicks = 50
+
+// age brings faults that grow or come and go to now.
+func (k *Skid) age(now time.Duration) {
+	k.gust(k.ticks)
+	changed := k.faults.wander(k.set.Seed, now)
+	if k.faults.aerate(k.shaftSpeed != 0) || now <= k.faults.settled+time.Second {
+		changed = true
+	}
+	if changed {
+		k.faults.refresh(now)
+		k.flow.stale = true
 	}
 }
 
@@ -193,7 +218,7 @@ func (k *Skid) move(sample int64) {
 	rated := float64(k.set.Machine.RatedSpeed) * k.set.Machine.GearRatio
 	// The rotor's inertia hides the torque's swing within a turn.
 	d.slip = toward(d.slip, float64(k.set.Machine.RatedSlip)*d.torque/k.ratedTorque(), rotor)
-	d.step(tickSeconds, rated/math.Max(float64(k.set.Ramp), 0.1))
+	d.step(tickSeconds, rated/math.Max(float64(k.set.Ramp), 0.1), float64(k.set.SpeedFilter))
 	k.shaftSpeed = d.speed / 60 / k.set.Machine.GearRatio * (1 - k.faults.size[BeltSlip])
 	if k.reversed {
 		k.shaftSpeed = -k.shaftSpeed

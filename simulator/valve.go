@@ -15,6 +15,7 @@ type checkValve struct {
 	opening float64 // Pa
 	full    float64 // Pa more
 	lag     float64 // s
+	haste   float64 // how far beyond its stops a large difference drives the lift
 	least   float64 // lift it cannot go below: stuck open
 
 	lift float64 // 0 shut, 1 open, at the beginning of the step
@@ -24,7 +25,6 @@ type checkValve struct {
 const (
 	dischargeCoefficient = 0.7 // of a sharp seat, common practice
 	smooth               = 100 // Pa
-	hasty                = 1.0 // how far beyond its stops a large difference drives the lift
 )
 
 // begin takes over the lift at a forward difference in Pa and prepares a step
@@ -38,10 +38,10 @@ func (v *checkValve) begin(difference, dt float64) {
 func (v *checkValve) lifted(difference float64) (lift, slope float64) {
 	goal := (difference - v.opening) / v.full
 	slope = v.gain / v.full
-	if goal > 1+hasty {
-		goal, slope = 1+hasty, 0
-	} else if goal < -hasty {
-		goal, slope = -hasty, 0
+	if goal > 1+v.haste {
+		goal, slope = 1+v.haste, 0
+	} else if goal < -v.haste {
+		goal, slope = -v.haste, 0
 	}
 	lift = v.lift + v.gain*(goal-v.lift)
 	if lift >= 1 {

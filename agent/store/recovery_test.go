@@ -127,6 +127,20 @@ func TestADamagedFileIsSetAsideAndWhatIsGoodIsKept(t *testing.T) {
 	}
 }
 
+func TestWithoutAnyGoodCountersTheCountBeginsAnewAndRecoverySaysSo(t *testing.T) {
+	path := stateFile(t)
+	lived(t, path)
+	damage(t, path, rootPage(t, path, "counters"), pageSize, 'x')
+	removeCopies(t, path)
+	s, rec := mustOpen(t, path, Options{})
+	if !IsDamage(rec.Damage) || rec.CountersFrom != "" || !rec.CountersAt.IsZero() || rec.Salvaged["state"] != 2 {
+		t.Errorf("recovery = %+v", rec)
+	}
+	if got, _, err := s.Counters(t.Context()); err != nil || len(got) != 0 {
+		t.Errorf("counters = %q, %v", got, err)
+	}
+}
+
 func removeCopies(t *testing.T, path string) {
 	t.Helper()
 	for i := range counterCopies {

@@ -180,6 +180,22 @@ func TestAFullDiskIsSurvived(t *testing.T) {
 		}
 	})
 	s.end(t)
+
+	// A gateway that restarts with its disk full comes up all the same.
+	if err := os.WriteFile(filler, make([]byte, 1<<20), 0o600); !IsDiskFull(err) {
+		t.Fatalf("filling the disk: %v", err)
+	}
+	again := start(t, filepath.Join(dir, "state.db"), Options{})
+	if last, err := again.LastSeq(t.Context(), "pump-1"); err != nil || last == 0 || again.Found.Damage != nil {
+		t.Errorf("last seq = %d, %v; %+v", last, err, again.Found)
+	}
+	err := again.Put(t.Context(), ChangeSet{Journal: []Entry{entry("pump-2", 1, 0)}})
+	if !errors.Is(err, ErrNotStored) || !IsDiskFull(err) {
+		t.Errorf("Put on a full disk = %v", err)
+	}
+	if err := os.Remove(filler); err != nil {
+		t.Fatal(err)
+	}
 }
 
 // survivesFullDisk puts entries until the store is full and some more, makes

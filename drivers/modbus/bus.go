@@ -89,7 +89,7 @@ func (b *Bus) read(ctx context.Context, r Request) ([]byte, error) {
 // Settle after a failed Read spares the next Read the wait.
 func (b *Bus) Settle(ctx context.Context) error {
 	patience := 2*max(b.settings.LateLimit, b.wire.line.silence) + b.settings.timeout(Request{Table: HoldingRegisters})
-	b.wire.begin(ctx, &b.nobody, time.Now().Add(patience), 0)
+	b.wire.begin(ctx, &b.nobody, time.Now(), patience, 0)
 	return b.wire.ready()
 }
 
@@ -102,12 +102,13 @@ func (b *Bus) begin(ctx context.Context, r Request) (*unit, error) {
 	if wait := u.health.wait(now); wait > 0 {
 		return nil, faultf(BackingOff, "no answer %d times; next try in %v", u.health.failures, wait.Round(time.Millisecond))
 	}
-	b.wire.begin(ctx, u, now.Add(b.settings.timeout(r)), b.settings.WireTime(r.Table, int(r.Count)))
+	b.wire.begin(ctx, u, now, b.settings.timeout(r), b.settings.WireTime(r.Table, int(r.Count)))
 	return u, nil
 }
 
 // end draws the consequences of a transaction for its unit.
 func (b *Bus) end(u *unit, err error) error {
+	b.wire.facts.Busy += time.Since(b.wire.began)
 	var refused *gomodbus.ModbusError
 	if err != nil && errors.As(err, &refused) {
 		err = Exception(refused.ExceptionCode)

@@ -22,9 +22,10 @@
 //   - after a timeout or a broken frame a TCP connection is closed and dialled
 //     again, so that nothing late can arrive on the new one;
 //   - a serial line has no connections. After a fault, and when it is opened,
-//     nothing is sent until the line was silent for the late limit: 1 s at
-//     first, then four times the slowest answer seen of the unit asked last,
-//     never below that slowest answer. A serial server is dialled again and
+//     nothing is sent until the line was silent for the late limit. That is 1 s
+//     (Settings.LateLimit) until a unit has given 100 answers, then four times
+//     the slowest of them, at least 200 ms, and never less than the slowest
+//     answer seen, late ones included. A serial server is dialled again and
 //     then treated as a serial line, because it may keep an old answer.
 //
 // A Read ends at its deadline, dial included, and at once when its context

@@ -12,6 +12,7 @@ type Facts struct {
 	Stray     uint64 // bytes nobody asked for
 	LateFrame uint64 // whole answers that came after their request was given up
 
+	Busy           time.Duration // spent in transactions, waits after a fault included
 	LastTurnaround time.Duration // end of the last request to the first byte of its answer
 }
 

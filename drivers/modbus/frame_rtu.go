@@ -1,6 +1,7 @@
 package modbus
 
 import (
+	"bytes"
 	"encoding/binary"
 
 	gomodbus "github.com/goburrow/modbus"
@@ -32,6 +33,9 @@ func (f rtuFraming) size(request, got []byte) (int, error) {
 		return 0, faultf(Framing, "answer is from unit %d, want %d", got[0], request[0])
 	}
 	n, err := answerSize(f.pdu(request), got[1:])
+	if err != nil && bytes.HasPrefix(request, got[:min(len(got), len(request))]) {
+		err = faultf(Framing, "the request itself came back; switch off the echo of the adapter")
+	}
 	return n + wrap, err
 }
 

@@ -30,6 +30,7 @@ func TestGarbledAnswersCostOneReadEach(t *testing.T) {
 		{"a bit error in the unit", change(0, 5), Framing, "answer is from unit 5, want 1"},
 		{"an answer to another count", rtuFrame(1, 3, 4, 0, 1, 0, 2), Framing, "answer has 4 data bytes, want 8"},
 		{"an answer of another unit", rtuFrame(2, healthyPDU(2, []byte{3, 0, 100, 0, 4})...), Framing, "answer is from unit 2, want 1"},
+		{"an adapter that echoes", rtuFrame(1, 3, 0, 100, 0, 4), Framing, "the request itself came back; switch off the echo of the adapter"},
 		{"half an answer", good[:7], Timeout, "no whole answer in time"},
 		{"nothing", nil, Timeout, "no whole answer in time"},
 	}

@@ -46,7 +46,7 @@ func recorded(t testing.TB, k Kind) (*Bus, *recorder) {
 	b.settings.Line = Line{} // no wire, no waiting for it
 	r := &recorder{}
 	b.wire.open = func(context.Context, *Settings) (link, error) { return r, nil }
-	b.wire.begin(t.Context(), b.unit(1), time.Now().Add(time.Minute), 0)
+	b.wire.begin(t.Context(), b.unit(1), time.Now(), time.Minute, 0)
 	return b, r
 }
 

@@ -22,6 +22,7 @@ type transport struct {
 
 	// Of the transaction under way.
 	ctx       context.Context
+	began     time.Time
 	deadline  time.Time
 	needs     time.Duration // less time than this before the deadline is not worth sending
 	unit      *unit
@@ -31,14 +32,15 @@ type transport struct {
 	buf       [2 * maxFrame]byte
 }
 
-// begin starts a transaction with u that takes wire time and has to be over at
-// the deadline.
-func (t *transport) begin(ctx context.Context, u *unit, deadline time.Time, wire time.Duration) {
+// begin starts a transaction with u now, one that takes wire time and has to
+// be over in time.
+func (t *transport) begin(ctx context.Context, u *unit, now time.Time, timeout, wire time.Duration) {
+	deadline := now.Add(timeout)
 	if d, ok := ctx.Deadline(); ok && d.Before(deadline) {
 		deadline = d
 	}
-	t.ctx, t.deadline, t.unit, t.sent = ctx, deadline, u, false
-	t.needs = min(wire+u.late.slowest, time.Until(deadline)/2)
+	t.ctx, t.began, t.deadline, t.unit, t.sent = ctx, now, deadline, u, false
+	t.needs = min(wire+u.late.slowest, deadline.Sub(now)/2)
 	t.wake.watch(ctx)
 }
 
@@ -86,34 +88,43 @@ func (t *transport) put(request []byte) error {
 
 // receive reads the answer to request.
 func (t *transport) receive(request []byte) ([]byte, error) {
-	var mismatch error // of what came first
-	got, stray := t.buf[:0], 0
-	for {
-		size, err := t.framing.size(request, got)
-		if err != nil && mismatch == nil {
-			mismatch = err
+	for got := t.buf[:0]; ; {
+		start, size, err := t.locate(request, got)
+		if err != nil {
+			return nil, err
 		}
-		switch {
-		case err != nil && (t.settings.Kind == TCP || stray == tolerableStray):
-			return nil, mismatch
-		case err != nil: // noise before the answer: look one byte further on
-			got = got[:copy(got, got[1:])]
-			stray++
-			t.facts.Stray++
-			continue
-		case len(got) >= size:
-			t.answered(len(got) - size)
-			return got[:size], t.framing.verify(request, got[:size])
+		if end := start + size; len(got) >= end {
+			t.answered(start, len(got)-end)
+			return got[start:end], t.framing.verify(request, got[start:end])
 		}
 		n, err := t.read(t.buf[len(got):])
 		if err != nil {
 			return nil, err
 		}
-		if len(got)+stray == 0 {
+		if len(got) == 0 {
 			t.firstByte = time.Now()
 		}
 		got = t.buf[:len(got)+n]
 	}
+}
+
+// locate returns where in got the answer begins, after what may be noise on a
+// serial line, and how long it is as far as got tells.
+func (t *transport) locate(request, got []byte) (start, size int, mismatch error) {
+	noise := tolerableStray
+	if t.settings.Kind == TCP {
+		noise = 0
+	}
+	for start = range noise + 1 {
+		size, err := t.framing.size(request, got[start:])
+		if err == nil {
+			return start, size, nil
+		}
+		if start == 0 {
+			mismatch = err
+		}
+	}
+	return 0, 0, mismatch
 }
 
 // read reads at least one byte before the deadline the link is armed for.
@@ -136,15 +147,16 @@ func (t *transport) spurious(err error) bool {
 		time.Now().Before(t.deadline) && t.link.arm(t.deadline) == nil
 }
 
-// answered notes that a whole answer was heard, with bytes behind it.
-func (t *transport) answered(extra int) {
+// answered notes that a whole answer was heard, with stray bytes before and
+// behind it.
+func (t *transport) answered(before, behind int) {
 	t.line.heard = time.Now()
-	t.facts.Stray += uint64(extra)
+	t.facts.Stray += uint64(before + behind)
 	switch {
-	case extra > 0 && t.settings.Kind != RTU:
+	case behind > 0 && t.settings.Kind != RTU:
 		t.lose()
 		t.line.spoil(t.unit.late.limit(t.settings))
-	case extra > tolerableStray:
+	case behind > tolerableStray:
 		t.line.spoil(t.unit.late.limit(t.settings))
 	default:
 		t.line.silence = t.frameGap()

@@ -9,13 +9,8 @@ const (
 	answerFrame  = 5
 )
 
-// Character returns how long one character takes: start bit, 8 data bits,
+// characters returns how long n characters take: start bit, 8 data bits,
 // parity if any, stop bits. 11 bits for the standard's 8E1 and 8N2, 10 for 8N1.
-func (l Line) Character() time.Duration {
-	return l.characters(1)
-}
-
-// characters returns the time of n characters, rounded once.
 func (l Line) characters(n int) time.Duration {
 	if l.Baud == 0 {
 		return 0

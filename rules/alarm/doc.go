@@ -13,4 +13,19 @@
 // mark re-evaluates to normal or unacknowledged, never to acknowledged.
 //
 // Bad input neither raises nor clears: the state is held and timers freeze.
+//
+// # Driving it
+//
+// All alarms of one pump, group or site share a [Memory], in the order of
+// their definitions. For each moment: [Clock.Tick] gives the [Moment]; the
+// caller sets its Logic and SinceStart; [Memory.Do] carries out commands;
+// [Rule.Judge] or the caller's own rules give one [Condition] for each
+// definition; [Memory.Step] appends what happened as events. The caller then
+// numbers them and fills in the circumstances (running, standby, gas flow,
+// last service). [Render] makes the words.
+//
+// # Words
+//
+// A text is one row of the [Catalogue]. Actions that open or touch equipment
+// come last, and directly before the first of them stands [Safety].
 package alarm

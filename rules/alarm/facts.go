@@ -77,7 +77,7 @@ func (f facts) figure(one Evidence) string {
 	if meter, ok := drivers.SignalNamed(f.e.Subject); ok && one.Dimension == quantity.None && strings.HasPrefix(one.Key, "meter_") {
 		one.Dimension = meter.Info().Dimension
 	}
-	return f.site.Units.write(one.Quantity, one.Key, 0)
+	return f.site.Units.write(one.Quantity, manner{name: one.Key})
 }
 
 func found(table map[string]string, key string) (string, bool) {
@@ -86,16 +86,26 @@ func found(table map[string]string, key string) (string, bool) {
 }
 
 func (f facts) numbers() (value, limit string) {
-	u, name := f.site.Units, f.e.Signal.String()
+	u, how := f.site.Units, f.manner()
 	switch {
 	case f.e.Value != nil && f.e.Limit != nil:
-		return u.pair(*f.e.Value, *f.e.Limit, name)
+		return u.pair(*f.e.Value, *f.e.Limit, how)
 	case f.e.Value != nil:
-		return u.write(*f.e.Value, name, 0), ""
+		return u.write(*f.e.Value, how), ""
 	case f.e.Limit != nil:
-		return "", u.write(*f.e.Limit, name, 0)
+		return "", u.write(*f.e.Limit, how)
 	}
 	return "", ""
+}
+
+// manner is how value and limit are to be written: a rate or a difference is
+// no temperature of its own.
+func (f facts) manner() manner {
+	return manner{
+		name:       f.e.Signal.String(),
+		difference: strings.HasPrefix(f.e.Text, "signal_deviates"),
+		perMinute:  f.e.Text == "signal_rising" || f.e.Text == "signal_falling",
+	}
 }
 
 func (f facts) signal() string {
@@ -166,7 +176,11 @@ func (f facts) evidence() []string {
 
 // measured names what Value is the number of.
 func (f facts) measured() string {
-	switch {
+	switch how := f.manner(); {
+	case how.perMinute:
+		return f.signal() + ", change per minute:"
+	case how.difference:
+		return f.signal() + ", off its partner by"
 	case f.e.Signal != drivers.NoSignal && f.e.Value.Dimension == f.dimensionOfSignal():
 		return f.signal()
 	case f.e.Subject != "":

@@ -55,49 +55,68 @@ var (
 const milliliterPerHour = 1e-6 / 3600
 
 // Figure writes q with its unit and the decimals fixed for its dimension.
-func (u Units) Figure(q Quantity) string { return u.write(q, "", 0) }
+func (u Units) Figure(q Quantity) string { return u.write(q, manner{}) }
 
-// write is Figure for a value of that name (a signal or an evidence key), with
-// more decimals if asked.
-func (u Units) write(q Quantity, name string, more int) string {
+// A manner is how a number is to be written other than by its dimension.
+type manner struct {
+	name       string // of the signal or the evidence
+	difference bool   // of two values: 5 °C more are 9 °F more, not 41
+	perMinute  bool   // the number is a change per second
+	more       int    // decimals more than usual
+}
+
+func (u Units) write(q Quantity, how manner) string {
+	if how.perMinute {
+		q.Value, how.difference = 60*q.Value, true
+	}
 	switch {
-	case math.IsNaN(q.Value) || math.IsInf(q.Value, 0):
+	case !finite(q.Value):
 		return "no number"
 	case q.Dimension == quantity.None:
 		return strconv.FormatFloat(round(q.Value, 2), 'f', -1, 64)
 	case q.Dimension == quantity.Duration:
 		return hoursOf(q.Value)
 	}
-	f, known := figures[q.Dimension]
-	switch name {
-	case "gas_flow":
-		f = gasFlow
-	case "seal_leak":
-		f = leakage
+	f := u.figure(q.Dimension, how.name)
+	decimals := f.decimals + how.more
+	if how.perMinute {
+		decimals++
 	}
-	one := f[min(u, Field)]
-	if !known {
-		one = figure{q.Dimension.Base(), 2}
-	}
-	x := inUnit(q.Value, one.symbol, q.Dimension)
-	return fmt.Sprintf("%.*f %s", one.decimals+more, round(x, one.decimals+more), one.symbol)
+	return fmt.Sprintf("%.*f %s", decimals, round(inUnit(q, f.symbol, how.difference), decimals), f.symbol)
 }
 
-func inUnit(x float64, symbol string, d quantity.Dimension) float64 {
+func (u Units) figure(d quantity.Dimension, name string) figure {
+	f, known := figures[d]
+	switch {
+	case name == "gas_flow":
+		f = gasFlow
+	case name == "seal_leak":
+		f = leakage
+	case !known:
+		return figure{d.Base(), 2}
+	}
+	return f[min(u, Field)]
+}
+
+func inUnit(q Quantity, symbol string, difference bool) float64 {
 	if symbol == "mL/h" {
-		return x / milliliterPerHour
+		return q.Value / milliliterPerHour
 	}
-	if unit, ok := quantity.Lookup(symbol); ok && unit.Dimension == d {
-		return unit.FromBase(x)
+	unit, ok := quantity.Lookup(symbol)
+	switch {
+	case !ok || unit.Dimension != q.Dimension:
+		return q.Value
+	case difference:
+		return q.Value / unit.Scale
 	}
-	return x
+	return unit.FromBase(q.Value)
 }
 
 // pair writes a value and its limit; when both would read alike although they
 // differ they get more decimals.
-func (u Units) pair(value, limit Quantity, name string) (v, l string) {
-	for more := range 3 {
-		v, l = u.write(value, name, more), u.write(limit, name, more)
+func (u Units) pair(value, limit Quantity, how manner) (v, l string) {
+	for how.more = range 3 {
+		v, l = u.write(value, how), u.write(limit, how)
 		if v != l || value.Value == limit.Value {
 			break
 		}

@@ -97,6 +97,9 @@ func (s SignalSettings) base(suffix, text string) Definition {
 	if _, own := s.Signal.AuxiliaryIndex(); own {
 		d.Subject = s.Name
 	}
+	if slices.Contains(slow, s.Signal) {
+		d.Class, d.Priority, d.WorsePriority, d.Notify = Advisory, Low, Medium, NextWorkingDay
+	}
 	return d.timed()
 }
 
@@ -179,6 +182,12 @@ func (s SignalSettings) band(l Limit, first, second *float64) Limit {
 var mechanics = []drivers.Signal{
 	drivers.HydraulicOilTemperature, drivers.HydraulicOilLevel, drivers.SealLeak, drivers.DriveHeatsinkTemperature,
 	drivers.StrainerDifferentialPressure, drivers.FilterDifferentialPressure,
+}
+
+// slow are the signals whose limits are maintenance: what they foretell shows
+// in other alarms long before it does harm.
+var slow = []drivers.Signal{
+	drivers.SealLeak, drivers.StrainerDifferentialPressure, drivers.FilterDifferentialPressure, drivers.AmbientTemperature, drivers.DriveRunHours,
 }
 
 func responderOf(s drivers.Signal) Responder {

@@ -31,31 +31,37 @@ func (h headline) fits() bool { return utf8.RuneCountInString(h.String()) <= Hea
 // headline composes the first line of an announcement and shortens it, the
 // least needed first, until it fits.
 func (f facts) headline(t Text) string {
-	long := headline{tag: f.tag(), where: f.where(), what: sentence(f.what(t.Headline)), state: f.state(t, longState), act: f.act(), age: f.age("Data ")}
-	long.what = lowerFirst(long.what)
-	steps := []func(h *headline){
-		func(h *headline) { h.age = f.age("") },
-		func(h *headline) {
-			if f.e.DataAge < time.Minute {
-				h.age = ""
-			}
-		},
-		func(h *headline) { h.state = f.state(t, shortState) },
-		func(h *headline) { h.age = "" },
-		func(h *headline) { h.what = lowerFirst(sentence(f.what(bare(t.Headline)))) },
-		func(h *headline) { h.where = f.clippedWhere(18) },
-		func(h *headline) { h.where = f.clippedWhere(10) },
-		func(h *headline) { h.state = f.state(t, pumpOnly) },
-		func(h *headline) { h.what = t.Title + "." },
-		func(h *headline) { h.state = "" },
-	}
-	for _, shorten := range steps {
-		if long.fits() {
+	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(), age: f.age("Data ")}
+	template := t.Headline
+	fewer := func() { template = shorterTemplate(template); h.what = f.whatOf(template) }
+	for _, shorten := range []func(){
+		func() { h.age = f.age("") },
+		func() { h.age = f.oldAge() },
+		func() { h.state = f.state(t, shortState) },
+		func() { h.age = "" },
+		fewer, fewer,
+		func() { h.where = f.clippedWhere(18) },
+		func() { h.where = f.clippedWhere(10) },
+		fewer,
+		func() { h.state = f.state(t, pumpOnly) },
+		func() { h.what = t.Title + "." },
+		func() { h.state = "" },
+	} {
+		if h.fits() {
 			break
 		}
-		shorten(&long)
+		shorten()
 	}
-	return clip(long.String(), HeadlineMost)
+	return clip(h.String(), HeadlineMost)
+}
+
+// whatOf fills a headline's template as a sentence that stands after a colon.
+func (f facts) whatOf(template string) string {
+	text := f.what(template)
+	if strings.HasSuffix(text, ".") {
+		return text
+	}
+	return text + "."
 }
 
 // tag is the priority of an alarm, or what kind of message it is.
@@ -75,11 +81,15 @@ func (f facts) where() string { return f.at(f.site.Name) }
 func (f facts) clippedWhere(most int) string { return f.at(clip(f.site.Name, most)) }
 
 func (f facts) at(site string) string {
-	names := []string{site, f.site.Group, f.site.Pump}
+	group := f.site.Group
 	if f.site.Pump != "" {
-		names[1] = "" // the pump's name is enough
+		group = "" // the pump's name is enough
 	}
-	return strings.Join(slices.DeleteFunc(names, func(s string) bool { return s == "" }), ", ") + ":"
+	names := slices.DeleteFunc([]string{site, group, f.site.Pump}, func(s string) bool { return s == "" })
+	if len(names) == 0 {
+		return ""
+	}
+	return strings.Join(names, ", ") + ":"
 }
 
 // what says what happened; a message that comes again says so.
@@ -124,7 +134,7 @@ func (f facts) state(t Text, w wording) string {
 		return ""
 	}
 	var parts []string
-	if f.site.Pump != "" {
+	if said := f.e.PumpRunning == No && strings.HasPrefix(t.Headline, "STOPPED"); f.site.Pump != "" && !said {
 		parts = append(parts, w.pump[f.e.PumpRunning])
 	}
 	if t.Circulation && w.standby != nil {
@@ -155,12 +165,12 @@ func (f facts) age(prefix string) string {
 	return prefix + age + "."
 }
 
-// lowerFirst undoes the capital of a sentence that stands after a colon.
-func lowerFirst(s string) string {
-	if len(s) > 1 && s[1] >= 'a' && s[1] <= 'z' {
-		return strings.ToLower(s[:1]) + s[1:]
+// oldAge is the age of data that is not fresh.
+func (f facts) oldAge() string {
+	if f.e.DataAge < time.Minute {
+		return ""
 	}
-	return s
+	return f.age("")
 }
 
 // clip cuts s to most characters.

@@ -101,6 +101,9 @@ func TestSignalAlarms(t *testing.T) {
 		{"glycol_flow_bad", "signal_bad", "", 0, 60 * time.Second},
 		{"still_column_bad", "signal_bad", "Still column", 0, 60 * time.Second},
 	}
+	if d := alarm.SignalAlarms(alarm.SignalSettings{Signal: drivers.StrainerDifferentialPressure, High: f(35e3)})[0]; d.Class != alarm.Advisory || d.Notify != alarm.NextWorkingDay || d.Responder != alarm.Mechanic {
+		t.Errorf("a plugging strainer wakes someone: %+v", d)
+	}
 	if len(defs) != len(want) {
 		t.Fatalf("%d definitions, want %d", len(defs), len(want))
 	}

@@ -5,8 +5,8 @@ import (
 )
 
 // A notice is how an event that calls nobody is told: its tag and what is said
-// behind the alarm's title. Its tokens: {duration} {user} {comment} {by}
-// {refusal} and those of the catalogue.
+// behind the alarm's title. Its tokens: {user} {comment} {refusal} {by} {marks}
+// and those of the catalogue.
 type notice struct{ tag, behind string }
 
 var notices = map[Kind]notice{
@@ -21,10 +21,10 @@ var notices = map[Kind]notice{
 	RemovedFromService: {"[OUT OF SERVICE]", "[, review in {duration}][, by {user}][: {comment}]"},
 	ReturnedToService:  {"[BACK IN SERVICE]", "[, by {user}][: {comment}]"},
 	Chattering:         {"[COMES AND GOES]", ", held active until it is steady"},
-	Settled:            {"[STEADY AGAIN]", ""},
+	Settled:            {"[STEADY AGAIN]", ", no longer comes and goes"},
 	Refused:            {"[REFUSED]", "[: {refusal}]"},
-	Raised:             {"[NOT ANNOUNCED]", "[, {duration}][, held back while {by}]"},
-	Worsened:           {"[NOT ANNOUNCED]", ", worse[: {value}][, held back while {by}]"},
+	Raised:             {"[NOT ANNOUNCED]", "[, {duration}][, {marks}]"},
+	Worsened:           {"[NOT ANNOUNCED]", ", worse[: {value}][, {marks}]"},
 	Reminded:           {"[REVIEW DUE]", ", still out of service"},
 }
 
@@ -54,14 +54,44 @@ func (f facts) more(token string) (string, bool) {
 	case "refusal":
 		return f.e.Refusal, f.e.Refusal != ""
 	case "by":
-		return strings.Join(spacedAll(f.e.SuppressedBy.Words()), " and "), f.e.SuppressedBy != 0
+		return f.reasons(), f.e.SuppressedBy != 0
+	case "marks":
+		return f.marks()
 	}
 	return f.token(token)
 }
 
-func spacedAll(names []string) []string {
-	for i, n := range names {
-		names[i] = spaced(n)
+// logicPhrases follow "while".
+var logicPhrases = map[Logic]string{
+	PumpStopped:  "the pump stands",
+	StartUp:      "the pump starts up",
+	ColdStart:    "the start is cold",
+	AfterService: "it settles after service",
+	SharedSignal: "another pump works on the same line",
+	PowerLost:    "control power is lost",
+}
+
+func (f facts) reasons() string {
+	var list []string
+	for i := range logicWords {
+		if one := Logic(1 << i); f.e.SuppressedBy&one != 0 {
+			list = append(list, logicPhrases[one])
+		}
 	}
-	return names
+	return strings.Join(list, " and ")
+}
+
+// marks says why an event calls nobody.
+func (f facts) marks() (string, bool) {
+	var list []string
+	if f.e.ShelvedNow {
+		list = append(list, "shelved")
+	}
+	if f.e.RemovedNow {
+		list = append(list, "out of service")
+	}
+	if f.e.SuppressedBy != 0 {
+		list = append(list, "held back while "+f.reasons())
+	}
+	return strings.Join(list, ", "), len(list) > 0
 }

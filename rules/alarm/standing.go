@@ -71,6 +71,7 @@ func topicName(subject string) string {
 
 // A Change is what a site wants otherwise; nil leaves the default.
 type Change struct {
+	Class         *Class
 	Priority      *Priority
 	WorsePriority *Priority
 	Responder     *Responder
@@ -87,6 +88,7 @@ type Change struct {
 // With gives d with the change made. Raising the priority of the first limit
 // raises that of the worse one along.
 func (d Definition) With(c Change) Definition {
+	set(&d.Class, c.Class)
 	set(&d.Priority, c.Priority)
 	set(&d.WorsePriority, c.WorsePriority)
 	set(&d.Responder, c.Responder)

@@ -24,18 +24,14 @@ func fill(template string, fact func(token string) (string, bool)) string {
 	return strings.Join(strings.Fields(b.String()), " ")
 }
 
-// bare takes the optional parts out of a template.
-func bare(template string) string {
-	var b strings.Builder
-	for template != "" {
-		plain, rest, optional := strings.Cut(template, "[")
-		b.WriteString(plain)
-		if !optional {
-			break
-		}
-		_, template, _ = strings.Cut(rest, "]")
+// shorterTemplate takes the last optional part out of a template; it gives the
+// template back when there is none.
+func shorterTemplate(template string) string {
+	open, end := strings.LastIndexByte(template, '['), strings.LastIndexByte(template, ']')
+	if open < 0 || end < open {
+		return template
 	}
-	return b.String()
+	return template[:open] + template[end+1:]
 }
 
 // replace fills the tokens of a part without brackets.

@@ -36,7 +36,7 @@ var circulationTexts = map[string]Text{
 	},
 	"circulation_low": {
 		Title:       "glycol circulation below need",
-		Headline:    "circulation {value|low}[, {limit} needed for this gas]",
+		Headline:    "circulation LOW[: {value}][, {limit} needed for this gas]",
 		Cause:       "The gas carries more water than the present glycol rate takes up, by the gas rate, pressure and temperature measured.",
 		Consequence: "The gas can leave above its water dew point target.",
 		Actions: []Action{
@@ -68,7 +68,7 @@ var circulationTexts = map[string]Text{
 	},
 	"failed_to_prime": {
 		Title:    "failed to prime",
-		Headline: "failed to prime, running[ {duration}] with no flow. STOP, do not run dry",
+		Headline: "FAILED TO PRIME[ {duration}]. STOP, do not run dry",
 		Cause: "Since the start there has been neither flow nor the ripple of a pump that moves liquid. The heads hold gas, or no glycol reaches the suction: " +
 			"low tank, plugged strainer, a suction valve not open.",
 		Consequence: "A pump that runs dry wrecks its valves, seals and diaphragms within minutes. There is no circulation from this pump.",
@@ -92,9 +92,10 @@ var circulationTexts = map[string]Text{
 		Consequence: "Contactor gas at full pressure can reach the suction line, the tank and the reboiler, which are not built for it. Gas can be released at the tank vent.",
 		Actions: []Action{
 			off("Keep people away from the tank vents, the reboiler and the pump. No naked flame."),
-			off("Cut this pump off from the contactor by site procedure, from a safe place: remote or automatic valves first."),
+			off("Cut this pump off from the contactor with its remote or automatic valves, by site procedure."),
 			off("Watch suction pressure and tank level until they hold still."),
 			off("Leave the pump stopped until the line check valve has been seen to."),
+			on("Where only hand valves can cut it off, work them by site procedure, one person watching the pressures."),
 			on("Overhaul the line check valve and the pump's check valves."),
 		},
 		NotKnown:    "How much gas has come through. The rise measured is shown below.",
@@ -104,7 +105,7 @@ var circulationTexts = map[string]Text{
 	},
 	"glycol_flow_low": {
 		Title:    "glycol flow low",
-		Headline: "glycol flow {value|low}[, limit {limit}][, {duration}]",
+		Headline: "glycol flow LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause: "The pump delivers less than set. Most often the suction is short of glycol (strainer, cold glycol, low tank), " +
 			"or a bypass or relief valve passes, or check valves wear, or the speed is low.",
 		Consequence: "The gas may leave wetter than agreed. A starved pump wears fast.",
@@ -121,7 +122,7 @@ var circulationTexts = map[string]Text{
 	},
 	"glycol_flow_high": {
 		Title:       "glycol flow high",
-		Headline:    "glycol flow {value|high}[, limit {limit}][, {duration}]",
+		Headline:    "glycol flow HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The speed is set high, a second pump runs, the discharge side has lost pressure, or the meter over-reads in pulsation.",
 		Consequence: "Too much glycol costs reboiler heat and can carry over with the gas. A broken discharge line shows the same.",
 		Actions: []Action{

@@ -36,11 +36,11 @@ var conditionTexts = map[string]Text{
 	},
 	"efficiency_low": {
 		Title:       "pump efficiency low",
-		Headline:    "volumetric efficiency {value|low}[, look at {limit}]",
+		Headline:    "volumetric efficiency LOW[: {value}][, look at {limit}]",
 		Cause:       "The pump delivers less per turn than it did: suction short of glycol, a bypass or relief valve that passes, wear of valves or plungers, thin hot oil.",
 		Consequence: "The glycol rate falls, or speed and wear rise to hold it.",
 		Actions: []Action{
-			off("See that bypass and relief valve are tight: look at the return line temperature on the screen."),
+			off("Look at the return line temperature on the screen: a warm line means that the bypass or the relief valve passes."),
 			off("Compare cold and warm: wear of plungers shows warm, a starved suction shows fast."),
 			off("Plan a visit."),
 			on("Clean the strainer, then inspect the check valves of every head."),

@@ -58,7 +58,7 @@ var driveTexts = map[string]Text{
 	},
 	"drive_heatsink_temperature_high": {
 		Title:       "drive hot",
-		Headline:    "drive heat sink {value|hot}[, limit {limit}][, {duration}]",
+		Headline:    "drive heat sink HOT[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "Dirty filters or a failed fan, a hot cabinet, or the motor overloaded.",
 		Consequence: "The drive trips and the pump stops.",
 		Actions: []Action{

@@ -6,7 +6,7 @@ import "time"
 var levelTexts = map[string]Text{
 	"glycol_level_low": {
 		Title:       "glycol tank low",
-		Headline:    "glycol tank {value|low}[, limit {limit}][, {duration}]",
+		Headline:    "glycol tank LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "Glycol is being lost: carry-over with the gas, a leak, flooding of the contactor or still; or it sits somewhere else in the loop.",
 		Consequence: "The pump loses its suction, runs dry and the circulation stops. A reboiler fire tube that is no longer covered burns through.",
 		Actions: []Action{
@@ -21,11 +21,11 @@ var levelTexts = map[string]Text{
 	},
 	"glycol_level_high": {
 		Title:       "glycol tank high",
-		Headline:    "glycol tank {value|high}[, limit {limit}][, {duration}]",
+		Headline:    "glycol tank HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "Water is not boiled off, glycol came back from elsewhere in the loop, the tank was overfilled, or something flows back through a stopped pump.",
 		Consequence: "The tank can overflow. If a pump stands and the level rises, gas may be on its way too.",
 		Actions: []Action{
-			off("See whether a pump stands: if so, treat it as flow backwards through it."),
+			off("See whether a pump stands: if so, treat it as gas flowing back through it."),
 			off("Look at reboiler temperature: wet glycol fills the tank."),
 			off("Make room by site procedure."),
 		},
@@ -34,7 +34,7 @@ var levelTexts = map[string]Text{
 	},
 	"glycol_temperature_high": {
 		Title:       "glycol at the pump hot",
-		Headline:    "glycol at the pump {value|hot}[, limit {limit}][, {duration}]",
+		Headline:    "glycol at the pump HOT[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The heat exchanger or cooler does its part no more, or circulation is low while the reboiler heats on.",
 		Consequence: "Diaphragms and seals age fast, the suction margin goes, and hot glycol takes up less water. Everything is hotter to touch than usual.",
 		Actions: []Action{
@@ -46,7 +46,7 @@ var levelTexts = map[string]Text{
 	},
 	"glycol_temperature_low": {
 		Title:       "glycol at the pump cold",
-		Headline:    "glycol at the pump {value|cold}[, limit {limit}][, {duration}]",
+		Headline:    "glycol at the pump COLD[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The reboiler or heat tracing is off, or the circuit has stood.",
 		Consequence: "Thick glycol starves the suction. The pump hammers and delivers less.",
 		Actions: []Action{
@@ -57,7 +57,7 @@ var levelTexts = map[string]Text{
 	},
 	"ambient_temperature_low": {
 		Title:       "cold weather",
-		Headline:    "air {value|cold}[, limit {limit}]",
+		Headline:    "air COLD[: {value}][, limit {limit}]",
 		Cause:       "The weather.",
 		Consequence: "Standing lines and instruments can freeze, and the next start will be slow.",
 		Actions:     []Action{off("See that heat tracing is on."), off("Keep the standby pump warm by site procedure.")},

@@ -30,15 +30,15 @@ var loadLow = Text{
 
 // motorTexts speak of limits on what the motor does.
 var motorTexts = map[string]Text{
-	"motor_current_high": loadHigh.as("motor current high", "motor current {value|high}[, limit {limit}][, {duration}]"),
-	"motor_torque_high":  loadHigh.as("motor torque high", "motor torque {value|high}[, limit {limit}][, {duration}]"),
-	"motor_power_high":   loadHigh.as("motor power high", "motor power {value|high}[, limit {limit}][, {duration}]"),
-	"motor_current_low":  loadLow.as("motor current low", "motor current {value|low}[, limit {limit}][, {duration}]"),
-	"motor_torque_low":   loadLow.as("motor torque low", "motor torque {value|low}[, limit {limit}][, {duration}]"),
-	"motor_power_low":    loadLow.as("motor power low", "motor power {value|low}[, limit {limit}][, {duration}]"),
+	"motor_current_high": loadHigh.as("motor current high", "motor current HIGH[: {value}][, limit {limit}][, {duration}]"),
+	"motor_torque_high":  loadHigh.as("motor torque high", "motor torque HIGH[: {value}][, limit {limit}][, {duration}]"),
+	"motor_power_high":   loadHigh.as("motor power high", "motor power HIGH[: {value}][, limit {limit}][, {duration}]"),
+	"motor_current_low":  loadLow.as("motor current low", "motor current LOW[: {value}][, limit {limit}][, {duration}]"),
+	"motor_torque_low":   loadLow.as("motor torque low", "motor torque LOW[: {value}][, limit {limit}][, {duration}]"),
+	"motor_power_low":    loadLow.as("motor power low", "motor power LOW[: {value}][, limit {limit}][, {duration}]"),
 	"motor_speed_high": {
 		Title:       "motor speed high",
-		Headline:    "motor speed {value|high}[, limit {limit}][, {duration}]",
+		Headline:    "motor speed HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The set-point or the drive's upper limit is too high, or a controller runs to its stop for lack of flow.",
 		Consequence: "The suction cannot follow, the valves hammer and wear out of proportion.",
 		Actions: []Action{
@@ -49,7 +49,7 @@ var motorTexts = map[string]Text{
 	},
 	"motor_speed_low": {
 		Title:       "motor speed low",
-		Headline:    "motor speed {value|low}[, limit {limit}][, {duration}]",
+		Headline:    "motor speed LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The set-point is low, or the drive holds back because of current, torque or voltage.",
 		Consequence: "Less glycol circulates than wanted. A motor with a fan on its own shaft gets hot at low speed.",
 		Actions: []Action{

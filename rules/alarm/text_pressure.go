@@ -6,7 +6,7 @@ import "time"
 var pressureTexts = map[string]Text{
 	"suction_pressure_low": {
 		Title:       "suction pressure low",
-		Headline:    "suction pressure {value|low}[, limit {limit}][, {duration}]",
+		Headline:    "suction pressure LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The strainer plugs, the tank is low, a suction valve is not fully open, or the glycol is cold and thick.",
 		Consequence: "Glycol flashes in the heads: flow falls, valves hammer, and in the end the pump loses its prime.",
 		Actions: []Action{
@@ -20,13 +20,13 @@ var pressureTexts = map[string]Text{
 	},
 	"suction_pressure_high": {
 		Title:    "suction pressure high",
-		Headline: "suction pressure HIGH {value|}[, limit {limit}][, {duration}]",
+		Headline: "suction pressure HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:    "Gas or glycol comes back from the contactor side through check valves that do not hold, or the tank is over-pressured, or a booster pump runs against little flow.",
 		Consequence: "Suction line, tank and reboiler are not built for contactor pressure. " +
 			"Gas can be released at the tank vent.",
 		Actions: []Action{
 			off("Keep people away from the tank vents and the pump."),
-			off("If the pump stands: treat it as gas flowing back and cut it off from the contactor by site procedure, from a safe place."),
+			off("If the pump stands: treat it as gas flowing back, and cut it off from the contactor with its remote or automatic valves, by site procedure."),
 			off("If it runs: look at booster pump and tank pressure on the screen."),
 			on("Overhaul the line check valve and the pump's check valves."),
 		},
@@ -36,7 +36,7 @@ var pressureTexts = map[string]Text{
 	},
 	"discharge_pressure_low": {
 		Title:       "discharge pressure low",
-		Headline:    "discharge pressure {value|low}[, limit {limit}][, {duration}]",
+		Headline:    "discharge pressure LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The pump does not deliver, a bypass or relief valve passes, the line leaks, or the contactor pressure fell.",
 		Consequence: "Glycol may not reach the contactor. If the line leaks, hot glycol is spilled.",
 		Actions: []Action{
@@ -51,7 +51,7 @@ var pressureTexts = map[string]Text{
 	},
 	"discharge_pressure_high": {
 		Title:       "discharge pressure high",
-		Headline:    "discharge pressure HIGH {value|}[, limit {limit}][, {duration}]",
+		Headline:    "discharge pressure HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The discharge filter plugs, a valve downstream is not fully open, glycol is cold and thick, or the contactor pressure rose.",
 		Consequence: "The relief valve lifts, the drive is overloaded and gaskets are strained.",
 		Actions: []Action{
@@ -66,7 +66,7 @@ var pressureTexts = map[string]Text{
 	},
 	"strainer_differential_pressure_high": {
 		Title:       "suction strainer plugging",
-		Headline:    "suction strainer takes {value|too much}[, limit {limit}]",
+		Headline:    "suction strainer PLUGGING[: takes {value}][, limit {limit}]",
 		Cause:       "The strainer holds dirt, or the glycol is cold and thick.",
 		Consequence: "The suction starves: flow falls and valves hammer. Dirt that gets through holds check valves open.",
 		Actions: []Action{
@@ -79,7 +79,7 @@ var pressureTexts = map[string]Text{
 	},
 	"filter_differential_pressure_high": {
 		Title:       "glycol filter plugging",
-		Headline:    "glycol filter takes {value|too much}[, limit {limit}]",
+		Headline:    "glycol filter PLUGGING[: takes {value}][, limit {limit}]",
 		Cause:       "The filter is loaded with dirt, or the glycol is cold and thick.",
 		Consequence: "Discharge pressure and load climb. The element can burst and let the dirt through.",
 		Actions: []Action{
@@ -92,7 +92,7 @@ var pressureTexts = map[string]Text{
 	},
 	"contactor_pressure_high": {
 		Title:       "contactor pressure high",
-		Headline:    "contactor pressure HIGH {value|}[, limit {limit}][, {duration}]",
+		Headline:    "contactor pressure HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The process, not the pump: the gas side rose.",
 		Consequence: "The pump works against more than usual; load and wear rise, and the relief valve of the line may lift.",
 		Actions:     []Action{off("Act on the gas side by site procedure."), off("Watch discharge pressure and motor load.")},
@@ -100,7 +100,7 @@ var pressureTexts = map[string]Text{
 	},
 	"contactor_pressure_low": {
 		Title:       "contactor pressure low",
-		Headline:    "contactor pressure {value|low}[, limit {limit}][, {duration}]",
+		Headline:    "contactor pressure LOW[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The process, not the pump: the gas side fell.",
 		Consequence: "Gas at low pressure holds more water and moves faster: it can carry glycol over.",
 		Actions:     []Action{off("Act on the gas side by site procedure."), off("Watch the glycol level: carry-over empties the tank.")},

@@ -39,7 +39,7 @@ var pumpTexts = map[string]Text{
 	},
 	"overspeed": {
 		Title:       "pump speed above rating",
-		Headline:    "pump speed {value|above rating}[, rated {limit}][, {duration}]",
+		Headline:    "pump speed ABOVE RATING[: {value}][, rated {limit}][, {duration}]",
 		Cause:       "The speed set-point, the drive's upper limit or the ratio in the configuration is wrong, or a controller runs to its stop for lack of flow.",
 		Consequence: "Efficiency falls, the suction cannot follow and the valves hammer. Hours at this speed cost life out of proportion.",
 		Actions: []Action{
@@ -64,7 +64,7 @@ var pumpTexts = map[string]Text{
 	},
 	"too_cold_to_pump": {
 		Title:       "glycol too cold to pump",
-		Headline:    "TOO COLD to pump: glycol {value|cold}[, at least {limit} needed]",
+		Headline:    "TOO COLD to pump[: glycol {value}][, at least {limit} needed]",
 		Cause:       "Cold glycol is so thick that the suction cannot feed the pump at this speed.",
 		Consequence: "The heads fill only in part, the valves hammer and the diaphragms are strained. It can look like a worn pump.",
 		Actions: []Action{
@@ -78,11 +78,11 @@ var pumpTexts = map[string]Text{
 	},
 	"npsh_margin_low": {
 		Title:       "suction margin low",
-		Headline:    "suction margin {value|low}[, {limit} needed]",
+		Headline:    "suction margin LOW[: {value}][, {limit} needed]",
 		Cause:       "The pressure at the suction hardly covers what the pump needs at this speed: low tank, strainer plugging, hot or cold glycol, speed too high.",
 		Consequence: "Glycol flashes in the heads. Flow falls, the valves hammer and their seats erode.",
 		Actions: []Action{
-			off("Run slower if circulation allows, by site procedure: the margin grows with the square of it."),
+			off("Run slower if circulation allows, by site procedure: a little slower gains much margin."),
 			off("Look at tank level and glycol temperature."),
 			on("Clean the suction strainer."),
 		},
@@ -92,7 +92,7 @@ var pumpTexts = map[string]Text{
 	},
 	"seal_leak_high": {
 		Title:       "shaft seal leaks",
-		Headline:    "shaft seal leaks {value|above its limit}[, limit {limit}]",
+		Headline:    "shaft seal LEAKS[: {value}][, limit {limit}]",
 		Cause:       "The shaft oil seal wears.",
 		Consequence: "Oil is lost. If the level falls unnoticed, the hydraulic end runs without oil.",
 		Actions: []Action{
@@ -127,7 +127,7 @@ var oilTexts = map[string]Text{
 	},
 	"hydraulic_oil_level_low": {
 		Title:       "oil level low",
-		Headline:    "oil level {value|low}[, limit {limit}]",
+		Headline:    "oil level LOW[: {value}][, limit {limit}]",
 		Cause:       "Oil has been lost past the shaft seal, through a failed diaphragm or a fitting, or was not topped up.",
 		Consequence: "The oil cells draw air and all heads fall behind. Without oil the hydraulic end is lost.",
 		Actions: []Action{
@@ -141,7 +141,7 @@ var oilTexts = map[string]Text{
 	},
 	"hydraulic_oil_level_high": {
 		Title:       "oil level high",
-		Headline:    "oil level {value|high}[, limit {limit}]: think of a failed diaphragm",
+		Headline:    "oil level HIGH[: {value}][, limit {limit}]: think of a failed diaphragm",
 		Cause:       "Oil does not grow by itself: glycol may be coming through a failed diaphragm. Else it was overfilled, or is foaming.",
 		Consequence: "Glycol in the oil ruins the hydraulic end within hours to days.",
 		Actions: []Action{
@@ -155,7 +155,7 @@ var oilTexts = map[string]Text{
 	},
 	"hydraulic_oil_temperature_high": {
 		Title:       "oil temperature high",
-		Headline:    "oil {value|hot}[, limit {limit}][, {duration}]",
+		Headline:    "oil HOT[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "The pump works harder than usual, an oil cell's relief valve lifts, the oil is old or low, or the air is hot and the cooler dirty.",
 		Consequence: "Thin oil leaks past the plungers, so that flow falls, and seals and oil age fast. Makers ask for a stop near 90 to 95 °C.",
 		Actions: []Action{
@@ -170,7 +170,7 @@ var oilTexts = map[string]Text{
 	},
 	"hydraulic_oil_temperature_low": {
 		Title:       "oil temperature low",
-		Headline:    "oil {value|cold}[, limit {limit}]",
+		Headline:    "oil COLD[: {value}][, limit {limit}]",
 		Cause:       "The pump has stood in the cold, or its heater is off.",
 		Consequence: "Cold oil reaches the cells late: the diaphragms are under-driven and the make-up valves strain after a start.",
 		Actions: []Action{

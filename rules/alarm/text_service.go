@@ -6,7 +6,7 @@ import "time"
 var serviceTexts = map[string]Text{
 	"service_due_soon": {
 		Title:       "service due soon",
-		Headline:    "{subject} due soon[, {value} of its life used]",
+		Headline:    "{subject} due soon[, {value} of its interval used]",
 		Cause:       "Hours, strokes or calendar come near the interval of this task.",
 		Consequence: "None yet. Planned together with others it saves a trip.",
 		Actions: []Action{
@@ -17,7 +17,7 @@ var serviceTexts = map[string]Text{
 	},
 	"service_due": {
 		Title:       "service due",
-		Headline:    "{subject} DUE[, {value} of its life used]",
+		Headline:    "{subject} DUE[, {value} of its interval used]",
 		Cause:       "The interval of this task has been used up in hours, strokes or calendar.",
 		Consequence: "From here on a failure in service becomes likelier than it need be.",
 		Actions: []Action{
@@ -30,7 +30,7 @@ var serviceTexts = map[string]Text{
 	},
 	"service_overdue": {
 		Title:       "service overdue",
-		Headline:    "{subject} OVERDUE[, {value} of its life used]",
+		Headline:    "{subject} OVERDUE[, {value} of its interval used]",
 		Cause:       "The task was due and has not been recorded. It may have been done without a record.",
 		Consequence: "A failure in service is likely to cost more than the task: a lost valve or seal takes others along.",
 		Actions: []Action{

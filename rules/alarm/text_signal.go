@@ -5,10 +5,10 @@ import "time"
 // signalTexts serve signals that have no text of their own, and those of the
 // site's own naming.
 var signalTexts = map[string]Text{
-	"signal_low":           siteSignal("signal low", "{signal} {value|low}[, limit {limit}][, {duration}]"),
-	"signal_high":          siteSignal("signal high", "{signal} {value|high}[, limit {limit}][, {duration}]"),
-	"signal_falling":       siteSignal("signal falls fast", "{signal} falls fast[, {value} per second][, limit {limit}]"),
-	"signal_rising":        siteSignal("signal rises fast", "{signal} rises fast[, {value} per second][, limit {limit}]"),
+	"signal_low":           siteSignal("signal low", "{signal} LOW[: {value}][, limit {limit}][, {duration}]"),
+	"signal_high":          siteSignal("signal high", "{signal} HIGH[: {value}][, limit {limit}][, {duration}]"),
+	"signal_falling":       siteSignal("signal falls fast", "{signal} falls FAST[: {value} per minute][, limit {limit}]"),
+	"signal_rising":        siteSignal("signal rises fast", "{signal} rises FAST[: {value} per minute][, limit {limit}]"),
 	"signal_deviates_low":  siteSignal("signal below its partner", "{signal} is off its partner[ by {value}][, limit {limit}][, {duration}]"),
 	"signal_deviates_high": siteSignal("signal above its partner", "{signal} is off its partner[ by {value}][, limit {limit}][, {duration}]"),
 	"switch_on":            siteSignal("switch on", "{signal} is ON[ {duration}]"),

@@ -18,7 +18,7 @@ var storeTexts = map[string]Text{
 	},
 	"store_slow": {
 		Title:       "state file slow",
-		Headline:    "writing the state file takes {value|long}[, limit {limit}]",
+		Headline:    "writing the state file takes LONG[: {value}][, limit {limit}]",
 		Cause:       "The flash wears out, or another program keeps the disk busy.",
 		Consequence: "Messages go out before they are stored. Worn flash fails for good some day.",
 		Actions: []Action{

@@ -42,7 +42,7 @@ type Event struct {
 	Class      Class           `json:"class"`
 	Priority   Priority        `json:"priority"`
 	Responder  Responder       `json:"responder"`
-	Notify     Notify          `json:"notify"`
+	Notify     Notify          `json:"notify"` // when the responder is told of this event; Never for what asks nothing of a person
 	State      State           `json:"state"`
 	Previous   State           `json:"previous_state"`
 	RaisedAt   drivers.Instant `json:"raised_at,omitzero"`

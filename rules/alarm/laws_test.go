@@ -2,6 +2,7 @@ package alarm_test
 
 import (
 	"encoding/json"
+	"slices"
 	"testing"
 	"time"
 
@@ -22,7 +23,6 @@ type life struct {
 	now   alarm.Moment
 	boot  int
 	since time.Duration
-	all   []alarm.Event
 }
 
 func newLife(t *rapid.T) *life {
@@ -85,12 +85,7 @@ func allowed(e *alarm.Event) bool {
 	if !listed {
 		return e.State == e.Previous
 	}
-	for _, s := range to[e.Previous] {
-		if s == e.State {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(to[e.Previous], e.State)
 }
 
 func TestRandomLivesKeepToTheStateTable(t *testing.T) {

@@ -145,13 +145,15 @@ func (n Notify) MarshalText() ([]byte, error)    { return []byte(n.String()), ni
 func (k Kind) MarshalText() ([]byte, error)      { return []byte(k.String()), nil }
 func (k Known) MarshalText() ([]byte, error)     { return []byte(k.String()), nil }
 
-func (s *State) UnmarshalText(t []byte) error     { return unword(s, stateWords, t, "alarm state") }
-func (c *Class) UnmarshalText(t []byte) error     { return unword(c, classWords, t, "alarm class") }
-func (p *Priority) UnmarshalText(t []byte) error  { return unword(p, priorityWords, t, "priority") }
+func (s *State) UnmarshalText(t []byte) error    { return unword(s, stateWords, t, "alarm state") }
+func (c *Class) UnmarshalText(t []byte) error    { return unword(c, classWords, t, "alarm class") }
+func (p *Priority) UnmarshalText(t []byte) error { return unword(p, priorityWords, t, "priority") }
 func (r *Responder) UnmarshalText(t []byte) error { return unword(r, responderWords, t, "responder") }
-func (n *Notify) UnmarshalText(t []byte) error    { return unword(n, notifyWords, t, "time of notice") }
-func (k *Kind) UnmarshalText(t []byte) error      { return unword(k, kindWords, t, "kind of event") }
-func (k *Known) UnmarshalText(t []byte) error     { return unword(k, knownWords, t, "answer") }
+
+func (n *Notify) UnmarshalText(t []byte) error { return unword(n, notifyWords, t, "time of notice") }
+
+func (k *Kind) UnmarshalText(t []byte) error  { return unword(k, kindWords, t, "kind of event") }
+func (k *Known) UnmarshalText(t []byte) error { return unword(k, knownWords, t, "answer") }
 
 func word(words []string, i int) string {
 	if i < len(words) {

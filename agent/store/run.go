@@ -7,7 +7,8 @@ import (
 	"time"
 )
 
-// Run commits until ctx ends, then commits what is left and returns nil. A
+// Run commits until ctx ends, then commits what is left and returns nil; who
+// puts should have ended before, for nobody commits what comes later. A
 // commit that fails is tried again and is no error of Run, unless the file
 // proves to be damaged: then the agent must be started anew, and Open sets
 // the file aside.

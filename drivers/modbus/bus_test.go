@@ -8,6 +8,7 @@ import (
 )
 
 func TestReadGivesTheAskedRegistersOverEveryWire(t *testing.T) {
+	t.Parallel()
 	device := openPTY(t)
 	device.serve(t, func(_ int, request []byte) []chunk { return whole(healthyRTU(request)) })
 	buses := map[string]Settings{
@@ -64,6 +65,7 @@ func checkAnswer(t *testing.T, r Request, a Answer) {
 }
 
 func TestExceptionIsAnErrorOfItsOwnAndTheConnectionStays(t *testing.T) {
+	t.Parallel()
 	address := serveTCP(t, readTCP, func(n int, request []byte) []chunk {
 		if n == 0 {
 			return whole(tcpFrame(request, []byte{0x83, 2}))
@@ -91,6 +93,7 @@ func TestExceptionIsAnErrorOfItsOwnAndTheConnectionStays(t *testing.T) {
 }
 
 func TestCancelledReadReturnsAtOnce(t *testing.T) {
+	t.Parallel()
 	device := openPTY(t)
 	for name, s := range map[string]Settings{
 		"tcp": quick(TCP, serveTCP(t, readTCP, func(int, []byte) []chunk { return nil })),

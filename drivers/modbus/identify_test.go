@@ -37,6 +37,7 @@ func readIdentifyRTU(r io.Reader) ([]byte, error) {
 }
 
 func TestIdentifyFollowsMoreParts(t *testing.T) {
+	t.Parallel()
 	for name, s := range map[string]Settings{
 		"tcp": quick(TCP, serveTCP(t, readTCP, func(_ int, request []byte) []chunk {
 			return whole(tcpFrame(request, identifying(request[7:])))
@@ -63,6 +64,7 @@ func TestIdentifyFollowsMoreParts(t *testing.T) {
 }
 
 func TestIdentifyFailures(t *testing.T) {
+	t.Parallel()
 	tests := []struct {
 		name   string
 		answer []byte

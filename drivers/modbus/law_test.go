@@ -392,6 +392,7 @@ func TestOneGoodAnswerEndsTheBackOff(t *testing.T) {
 }
 
 func TestSpuriousWakeupDoesNotEndARead(t *testing.T) {
+	t.Parallel()
 	device := onPTY(t, func(_ int, request []byte) []chunk {
 		return []chunk{{after: 50 * ms, bytes: healthyRTU(request)}}
 	})

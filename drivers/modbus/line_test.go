@@ -108,6 +108,7 @@ func TestMoreThanNoiseBehindAnAnswerSilencesTheLine(t *testing.T) {
 // TestSerialServerThatKeepsAnOldAnswer has a serial server that hands what
 // came while nobody was connected to whoever connects next.
 func TestSerialServerThatKeepsAnOldAnswer(t *testing.T) {
+	t.Parallel()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		t.Fatal(err)
@@ -157,6 +158,7 @@ func TestSerialServerThatKeepsAnOldAnswer(t *testing.T) {
 }
 
 func TestGatewayThatFindsNoDeviceMakesTheUnitBackOff(t *testing.T) {
+	t.Parallel()
 	b := openBus(t, func() Settings {
 		s := quick(TCP, serveTCP(t, readTCP, func(_ int, request []byte) []chunk {
 			if request[6] == 9 {

@@ -55,6 +55,7 @@ var wires = []Kind{TCP, RTU, RTUOverTCP}
 // TestOnlyReadsLeave sends every function code there is, with bodies of every
 // length that fits, straight into the transport.
 func TestOnlyReadsLeave(t *testing.T) {
+	t.Parallel()
 	for _, k := range wires {
 		b, wire := recorded(t, k)
 		left := map[byte][]int{} // lengths of the PDUs that left, by function
@@ -100,6 +101,7 @@ func TestFunction43LeavesOnlyWithType14(t *testing.T) {
 
 // TestEveryWriteOfTheLibraryStays calls all that goburrow's client can write.
 func TestEveryWriteOfTheLibraryStays(t *testing.T) {
+	t.Parallel()
 	for _, k := range wires {
 		b, wire := recorded(t, k)
 		c := b.unit(1).client

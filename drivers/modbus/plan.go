@@ -2,6 +2,7 @@ package modbus
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -131,10 +132,16 @@ func (p *Plan) block(spans []Span) Block {
 	}
 }
 
-// Refused notes that a device refused block b as a whole, and reports whether
-// it can be read in smaller ones, which Blocks then returns. The block is cut
-// at one gap in its middle, or between two values if it has no gap; false
-// means that the device refuses a single value.
+// RefusesRange reports whether err is a refusal that smaller blocks may cure.
+// A device that is busy or failing refuses too, and means something else.
+func RefusesRange(err error) bool {
+	return errors.Is(err, IllegalAddress) || errors.Is(err, IllegalValue)
+}
+
+// Refused notes that a device refused block b as a whole (see RefusesRange),
+// and reports whether it can be read in smaller ones, which Blocks then
+// returns. The block is cut at one gap in its middle, or between two values if
+// it has no gap; false means that the device refuses a single value.
 func (p *Plan) Refused(b Block) bool {
 	var gaps, seams []uint16
 	for i, s := range b.Wanted[1:] {

@@ -218,3 +218,16 @@ func TestRefusalsEndInSingleValues(t *testing.T) {
 		}
 	})
 }
+
+func TestOnlyRefusalsOfTheRangeCutABlock(t *testing.T) {
+	t.Parallel()
+	cuts := map[Exception]bool{IllegalAddress: true, IllegalValue: true}
+	for e := range Exception(12) {
+		if got := RefusesRange(&RangeError{Err: e}); got != cuts[e] {
+			t.Errorf("%v may be cured by smaller blocks: %v, want %v", e, got, cuts[e])
+		}
+	}
+	if RefusesRange(nil) || RefusesRange(faultf(Timeout, "x")) {
+		t.Error("what is no refusal cuts a block")
+	}
+}

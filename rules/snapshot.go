@@ -6,6 +6,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
 	"pumpside/rules/service"
 )
 
@@ -15,25 +16,30 @@ type Snapshot struct {
 	Pump    string          `json:"pump"`
 	At      drivers.Instant `json:"at"`
 	Running alarm.Known     `json:"running"`
+	For     time.Duration   `json:"for"` // it has run or stood for so long
 	// Observed is whether the time now passing can be told run or standing.
 	Observed bool         `json:"observed"`
-	Steady   bool         `json:"steady"` // running steadily for 30 s: fast windows may begin
+	Disputed bool         `json:"disputed"` // the drive and its second witness disagree
+	Steady   bool         `json:"steady"`   // running steadily for 30 s: fast windows may begin
 	Totals   Totals       `json:"totals"`
 	Signals  []SignalView `json:"signals"` // in the order of the Settings
-	Alarms   []AlarmView  `json:"alarms"`  // in the order of the Settings
+	Alarms   []alarm.View `json:"alarms"`  // in the order of the Settings
 	Tasks    []TaskView   `json:"tasks"`   // in the order of the Settings
 	Seq      uint64       `json:"seq"`     // of the last journal entry
+
+	Counters counters.State `json:"-"` // for the row that is saved every minute
 }
 
 // Totals are a pump's counters, all since its first hour as far as known.
 type Totals struct {
-	RunSeconds        float64 `json:"run_seconds"`
-	UnobservedSeconds float64 `json:"unobserved_seconds"`
-	Revolutions       float64 `json:"shaft_revolutions"` // = strokes per plunger
-	DischargeStrokes  float64 `json:"discharge_strokes"`
-	Starts            float64 `json:"starts"`
-	PumpedVolume      float64 `json:"pumped_cubic_meters"`
-	Energy            float64 `json:"energy_joules"`
+	RunSeconds             float64 `json:"run_seconds"`
+	UnobservedSeconds      float64 `json:"unobserved_seconds"`       // never falls: what the hour meter explained later is part of it
+	StillUnobservedSeconds float64 `json:"still_unobserved_seconds"` // what nobody has explained
+	Revolutions            float64 `json:"shaft_revolutions"`        // = strokes per plunger
+	DischargeStrokes       float64 `json:"discharge_strokes"`
+	Starts                 float64 `json:"starts"`
+	PumpedVolume           float64 `json:"pumped_cubic_meters"`
+	Energy                 float64 `json:"energy_joules"`
 }
 
 // A SignalView is the newest reading of one signal.
@@ -48,28 +54,57 @@ type SignalView struct {
 	GoodAt    drivers.Instant    `json:"good_at,omitzero"`
 }
 
-// An AlarmView is where one alarm stands.
-type AlarmView struct {
-	Name         string          `json:"alarm"`
-	Text         string          `json:"text"`
-	Class        alarm.Class     `json:"class"`
-	Priority     alarm.Priority  `json:"priority"`
-	State        alarm.State     `json:"state"`
-	RaisedAt     drivers.Instant `json:"raised_at,omitzero"`
-	ChangedAt    drivers.Instant `json:"changed_at,omitzero"`
-	Occurrence   uint64          `json:"occurrence"`
-	SuppressedBy string          `json:"suppressed_by,omitempty"`
-	ShelvedBy    string          `json:"shelved_by,omitempty"`
-	ShelvedUntil time.Time       `json:"shelved_until,omitzero"`
-	RemovedBy    string          `json:"removed_by,omitempty"`
-	ReviewAt     time.Time       `json:"review_at,omitzero"`
-	Last         *alarm.Event    `json:"last,omitempty"` // its newest transition
-}
-
 // A TaskView is the life of one service task.
 type TaskView struct {
 	Task   string         `json:"task"`
 	Status service.Status `json:"status"`
 	Life   service.Life   `json:"life"`
 	Done   service.Done   `json:"done"`
+}
+
+// Snapshot copies what others may see out of the state.
+func (s *State) Snapshot(set *Settings) *Snapshot {
+	running, since := s.running()
+	snap := &Snapshot{
+		Pump: set.Pump, At: s.moment.At, Seq: s.Seq,
+		Running: running, For: since, Observed: running != alarm.Unknown, Disputed: s.status.Disputed,
+		Steady: running == alarm.Yes && since >= steadyAfter,
+		Totals: s.publicTotals(), Counters: s.Counters,
+		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: make([]TaskView, len(set.Tasks)),
+	}
+	for i := range set.Signals {
+		snap.Signals[i] = s.signalView(set, i)
+	}
+	for i := range set.defs {
+		snap.Alarms[i] = s.Alarms.Alarms[i].View(&set.defs[i], s.moment.At, s.last[i])
+	}
+	for i := range set.Tasks {
+		life, status := s.life(set, i)
+		snap.Tasks[i] = TaskView{Task: set.Tasks[i].Name, Status: status, Life: life, Done: s.Tasks[i].Done}
+	}
+	return snap
+}
+
+func (s *State) publicTotals() Totals {
+	t := &s.totals
+	return Totals{
+		RunSeconds: t.Run.Seconds(), UnobservedSeconds: (t.Unobserved + t.FromMeter).Seconds(), StillUnobservedSeconds: t.Unobserved.Seconds(),
+		Revolutions: t.Revolutions, DischargeStrokes: t.DischargeStrokes, Starts: float64(t.Starts),
+		PumpedVolume: float64(t.Pumped), Energy: float64(t.Energy),
+	}
+}
+
+func (s *State) signalView(set *Settings, i int) SignalView {
+	l := &s.latest[i]
+	v := SignalView{
+		Signal: set.Signals[i].Signal, Name: set.name(i), Dimension: set.dimension(i),
+		Value: l.value, Quality: l.quality, Reason: l.reason, At: l.at, GoodAt: l.goodAt,
+	}
+	switch after := set.Signals[i].StaleAfter; {
+	case l.at.Boot != s.moment.At.Boot:
+		v.Quality, v.Reason = drivers.Bad, drivers.NeverRead
+	case after > 0 && s.moment.At.SinceBoot-l.at.SinceBoot > after:
+		v.Quality, v.Reason = drivers.Bad, drivers.Stale
+	}
+	return v
 }

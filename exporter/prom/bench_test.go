@@ -27,7 +27,7 @@ func fleet(n int) func() prom.View {
 			s.Signals = append(s.Signals, rules.SignalView{Signal: signal, Quality: drivers.Good, Value: float64(i) + 0.123*float64(signal)})
 		}
 		for a := range 12 {
-			s.Alarms = append(s.Alarms, rules.AlarmView{Name: fmt.Sprintf("alarm_%d", a)})
+			s.Alarms = append(s.Alarms, alarm.View{Name: fmt.Sprintf("alarm_%d", a)})
 		}
 		for k := range 4 {
 			s.Tasks = append(s.Tasks, rules.TaskView{Task: fmt.Sprintf("task_%d", k), Life: service.Life{Used: 0.5, By: service.ByRunTime}})

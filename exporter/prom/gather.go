@@ -192,13 +192,13 @@ func (p *page) services(pumps []*rules.Snapshot) {
 
 // alarms shows every configured alarm of class alarm or advisory; site alarms
 // have pump="".
-func (p *page) alarms(pumps []*rules.Snapshot, site []rules.AlarmView) {
+func (p *page) alarms(pumps []*rules.Snapshot, site []alarm.View) {
 	n := len(site)
 	for _, s := range pumps {
 		n += len(s.Alarms)
 	}
 	active, unacknowledged, suppressed := newFamily(false, n, 3), newFamily(false, n, 2), newFamily(false, n, 3)
-	add := func(pump *dto.LabelPair, a *rules.AlarmView) {
+	add := func(pump *dto.LabelPair, a *alarm.View) {
 		if a.Class == alarm.Record {
 			return
 		}
@@ -232,11 +232,11 @@ var (
 	byService = label("by", "out_of_service")
 )
 
-func suppressor(a *rules.AlarmView) *dto.LabelPair {
+func suppressor(a *alarm.View) *dto.LabelPair {
 	switch {
-	case a.RemovedBy != "":
+	case a.Removed:
 		return byService
-	case a.ShelvedBy != "":
+	case a.Shelved:
 		return byPerson
 	case a.SuppressedBy != "":
 		return byDesign

@@ -38,14 +38,14 @@ func view() prom.View {
 				{Signal: drivers.MotorSpeed, Dimension: quantity.Speed, Value: 1450, Quality: drivers.Uncertain, Reason: drivers.LoopUncertain},
 				{Signal: drivers.Auxiliary(0), Name: "reboiler", Dimension: quantity.Temperature, Value: 198, Quality: drivers.Good},
 			},
-			Alarms: []rules.AlarmView{
+			Alarms: []alarm.View{
 				{Name: "discharge_pressure_high", Class: alarm.Alarm, Priority: alarm.High, State: alarm.Unacknowledged},
-				{Name: "oil_due", Class: alarm.Advisory, Priority: alarm.Low, State: alarm.Acknowledged, ShelvedBy: "mechanic"},
+				{Name: "oil_due", Class: alarm.Advisory, Priority: alarm.Low, State: alarm.Acknowledged, Shelved: true},
 				{Name: "pump_started", Class: alarm.Record},
 			},
 			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}}, {Task: "look"}},
 		}},
-		SiteAlarms: []rules.AlarmView{{Name: "device_lost", Class: alarm.Alarm, Priority: alarm.Medium}},
+		SiteAlarms: []alarm.View{{Name: "device_lost", Class: alarm.Alarm, Priority: alarm.Medium}},
 		Devices: []prom.Device{{
 			Bus: "skid", Device: "drive-1", Up: true, Requests: 1200,
 			Failures:  []prom.Count{{Label: "timeout", Count: 3}, {Label: "refused"}},

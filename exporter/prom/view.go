@@ -10,7 +10,7 @@ import (
 // A View is everything one scrape shows, taken at one moment.
 type View struct {
 	Pumps      []*rules.Snapshot
-	SiteAlarms []rules.AlarmView
+	SiteAlarms []alarm.View
 	Devices    []Device
 	Buses      []Bus
 	Agent      Agent

@@ -1,0 +1,181 @@
+package poll
+
+import (
+	"context"
+	"fmt"
+	"sync/atomic"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/modbus"
+	"pumpside/drivers/regmap"
+)
+
+// A Poller polls one bus. Fill in the fields, then Run.
+type Poller struct {
+	Settings Settings
+	Instant  func(time.Time) drivers.Instant // the clock of the rules
+	Deliver  func(pump int, b drivers.Batch) // takes the batch over; must not block for long
+	Polled   func(device string, answered bool)
+	Steady   func(pump int) bool // whether the pump runs steadily enough for a fast window
+
+	facts atomic.Pointer[Facts]
+}
+
+// Facts gives what the bus has lived through; nil before Run. Any goroutine
+// may call it; nobody may change what it returns.
+func (p *Poller) Facts() *Facts { return p.facts.Load() }
+
+// Run polls until ctx ends, and returns nil then. An error means that the
+// settings cannot be used.
+func (p *Poller) Run(ctx context.Context) error {
+	bus, err := modbus.Open(p.Settings.Bus)
+	if err != nil {
+		return err
+	}
+	defer bus.Close()
+	r := &run{Poller: p, bus: bus, began: time.Now()}
+	r.plans, r.windows, r.steady = p.Settings.plans()
+	for i := range p.Settings.Devices {
+		r.devices = append(r.devices, newDevice(&p.Settings.Devices[i]))
+	}
+	if err := r.reschedule(); err != nil {
+		return fmt.Errorf("bus %s: %w", p.Settings.ID, err)
+	}
+	r.loop(ctx)
+	return nil
+}
+
+// A run is a Poller at work: one goroutine owns it.
+type run struct {
+	*Poller
+	bus      *modbus.Bus
+	began    time.Time
+	plans    []plan
+	windows  []modbus.Window
+	steady   [][]int // pumps that must run steadily for a window to open
+	blocks   []block // of the schedule's jobs
+	schedule *modbus.Schedule
+	jobs     []modbus.Job
+	devices  []*device
+	tally    tally
+	values   []regmap.Value
+}
+
+func (r *run) reschedule() (err error) {
+	r.jobs, r.blocks, err = r.Settings.jobs(r.plans)
+	if err != nil {
+		return err
+	}
+	r.schedule, err = modbus.NewSchedule(time.Since(r.began), r.jobs, r.windows)
+	return err
+}
+
+func (r *run) loop(ctx context.Context) {
+	wait := time.NewTimer(0)
+	defer wait.Stop()
+	for ctx.Err() == nil {
+		for w, pumps := range r.steady {
+			r.schedule.Allow(w, r.all(pumps))
+		}
+		r.publish()
+		now := time.Since(r.began)
+		job, at := r.schedule.Next(now)
+		if job >= 0 {
+			r.schedule.Begin(job, now)
+			r.do(ctx, job)
+			continue
+		}
+		wait.Reset(min(at-now, time.Second))
+		select {
+		case <-ctx.Done():
+		case <-wait.C:
+		}
+	}
+}
+
+func (r *run) all(pumps []int) bool {
+	for _, pump := range pumps {
+		if !r.Steady(pump) {
+			return false
+		}
+	}
+	return true
+}
+
+// do carries out one job and hands on what came of it.
+func (r *run) do(ctx context.Context, job int) {
+	d := r.devices[r.plans[r.blocks[job].plan].device]
+	request := r.jobs[job].Request
+	start := time.Now()
+	answer, err := r.bus.Read(ctx, request)
+	took := time.Since(start)
+	if ctx.Err() != nil {
+		return // do not blame the device for our own shutdown
+	}
+	reason := modbus.ReasonOf(err)
+	d.tally.add(reason, took)
+	r.tally.busy += took
+	r.Polled(d.ID, err == nil || reason == modbus.Refused)
+	if err != nil {
+		r.failed(ctx, job, d, reason)
+		return
+	}
+	at, halfWidth := answer.At()
+	r.values = d.decoder.Decode(r.values[:0], r.Instant(at), regmap.Answer{
+		Table: regmap.Table(request.Table), First: request.First, Words: answer.Words, Bits: answer.Bits,
+	})
+	r.hand(d, drivers.Batch{At: r.Instant(at), HalfWidth: halfWidth})
+}
+
+// failed hands on bad readings. A block that was refused is read in smaller
+// ones from now on, if it bridged anything.
+func (r *run) failed(ctx context.Context, job int, d *device, reason modbus.Reason) {
+	b := r.blocks[job]
+	request := r.jobs[job].Request
+	if reason == modbus.Refused && r.plans[b.plan].Refused(b.Block) && r.reschedule() == nil {
+		return
+	}
+	span := regmap.Span{Table: regmap.Table(request.Table), First: request.First, Count: request.Count}
+	r.values = d.decoder.Fail(r.values[:0], span, reasonOf[reason])
+	r.hand(d, drivers.Batch{At: r.Instant(time.Now())})
+	if r.Settings.Bus.Kind != modbus.TCP && reason != modbus.Refused && reason != modbus.BackingOff {
+		_ = r.bus.Settle(ctx) // the next read says what it finds
+	}
+}
+
+// reasonOf is why a reading is bad when its read failed.
+var reasonOf = map[modbus.Reason]drivers.Reason{
+	modbus.Timeout:      drivers.Timeout,
+	modbus.Refused:      drivers.Refused,
+	modbus.Framing:      drivers.Garbled,
+	modbus.Checksum:     drivers.Garbled,
+	modbus.Disconnected: drivers.Disconnected,
+	modbus.Settling:     drivers.BackingOff,
+	modbus.BackingOff:   drivers.BackingOff,
+	modbus.Cancelled:    drivers.ShuttingDown,
+	modbus.Invalid:      drivers.Refused,
+}
+
+// hand makes a batch for each pump out of the values, each with readings of
+// its own.
+func (r *run) hand(d *device, b drivers.Batch) {
+	for i := range d.pumps {
+		d.pumps[i].readings = nil
+	}
+	for _, v := range r.values {
+		for _, f := range d.feeds[v.Point] {
+			to := &d.pumps[f.slot]
+			if to.readings == nil {
+				to.readings = make([]drivers.Reading, 0, min(len(r.values), to.feeds))
+			}
+			to.readings = append(to.readings, v.Reading(f.signal))
+		}
+	}
+	for i := range d.pumps {
+		if to := &d.pumps[i]; to.readings != nil {
+			b.Readings = to.readings
+			r.Deliver(to.pump, b)
+		}
+	}
+}

@@ -1,0 +1,217 @@
+package rules
+
+import (
+	"math"
+
+	"pumpside/drivers"
+	"pumpside/rules/alarm"
+	"pumpside/rules/service"
+)
+
+// A judge finds the condition of the i-th alarm at the state's moment.
+type judge func(set *Settings, s *State, i int) alarm.Condition
+
+func judgeOf(by alarm.By) judge {
+	switch by {
+	case alarm.ByRate:
+		return judgeRate
+	case alarm.ByDeviation:
+		return judgeDeviation
+	}
+	return judgeValue
+}
+
+// judgeValue serves every rule that looks at one signal as it is.
+func judgeValue(set *Settings, s *State, i int) alarm.Condition {
+	d := &set.defs[i]
+	place, _ := set.place(d.Signal)
+	return d.Rule.Judge(s.measured(set, place), s.Alarms.Alarms[i].Judged)
+}
+
+func judgeRate(set *Settings, s *State, i int) alarm.Condition {
+	d := &set.defs[i]
+	place, _ := set.place(d.Signal)
+	m := s.measured(set, place)
+	if m.Quality != drivers.Bad && !math.IsNaN(m.Value) {
+		s.slopes[i].Add(s.moment.At.SinceBoot, m.Value)
+	}
+	m.Value = s.slopes[i].PerSecond()
+	return d.Rule.Judge(m, s.Alarms.Alarms[i].Judged)
+}
+
+func judgeDeviation(set *Settings, s *State, i int) alarm.Condition {
+	d := &set.defs[i]
+	place, _ := set.place(d.Signal)
+	against, _ := set.place(d.Rule.Against)
+	return d.Rule.Judge(s.measured(set, place).Less(s.measured(set, against)), s.Alarms.Alarms[i].Judged)
+}
+
+// judgeDue is over when judgeOverdue begins.
+func judgeDue(task int) judge {
+	return func(set *Settings, s *State, _ int) alarm.Condition {
+		life, status := s.life(set, task)
+		c := alarm.Judged(alarm.KnownBool(status == service.DueSoon || status == service.Due))
+		c.Worse = status == service.Due
+		return withValue(c, life.Used, limitOf(set.Tasks[task], c.Worse))
+	}
+}
+
+func judgeOverdue(task int) judge {
+	return func(set *Settings, s *State, _ int) alarm.Condition {
+		life, status := s.life(set, task)
+		return withValue(alarm.Judged(alarm.KnownBool(status == service.Overdue)), life.Used, set.Tasks[task].Overdue)
+	}
+}
+
+func limitOf(t service.Task, due bool) float64 {
+	if due {
+		return 1
+	}
+	return t.DueSoon
+}
+
+func withValue(c alarm.Condition, value, limit float64) alarm.Condition {
+	c.HasValue, c.Value = true, value
+	c.HasLimit, c.Limit = true, limit
+	return c
+}
+
+// life measures the task at a place in Settings.Tasks.
+func (s *State) life(set *Settings, i int) (service.Life, service.Status) {
+	t := &set.Tasks[i]
+	life := t.Used(s.Tasks[i].Done, s.used(), s.moment.At)
+	return life, t.Status(life)
+}
+
+// A standingJudge judges a standing alarm; possible says whether the signals
+// it needs are there.
+type standingJudge struct {
+	judge    judge
+	possible func(*Settings) bool
+}
+
+func needs(signals ...drivers.Signal) func(*Settings) bool {
+	return func(set *Settings) bool { return set.has(signals...) }
+}
+
+// standing has the judges of the standing alarms, by name.
+var standing = map[string]standingJudge{
+	"no_flow":          {judgeNoFlow, needs(drivers.GlycolFlow, drivers.GlycolFlowSwitch)},
+	"failed_to_prime":  {judgePrime, needs(drivers.GlycolFlow, drivers.GlycolFlowSwitch)},
+	"too_cold_to_pump": {judgeTooCold, needs(drivers.GlycolTemperature)},
+	"reverse_flow":     {judgeReverse, needs(drivers.SuctionPressure, drivers.GlycolLevel, drivers.GlycolVolume)},
+	"diaphragm_leak":   {judgeSwitch(drivers.DiaphragmLeak, alarm.Yes), needs(drivers.DiaphragmLeak)},
+	"oil_level_low":    {judgeSwitch(drivers.OilLevelSwitch, alarm.Yes), needs(drivers.OilLevelSwitch)},
+	"power_lost":       {judgeSwitch(drivers.ControlPower, alarm.No), needs(drivers.ControlPower)},
+	"overspeed": {judgeOverspeed, func(set *Settings) bool {
+		return set.Judging.RatedSpeed > 0 && set.has(drivers.MotorSpeed, drivers.DriveFrequency, drivers.ShaftIndex)
+	}},
+	"drive_fault":         {judgeDriveFault, needs(drivers.DriveStatus)},
+	"short_cycling":       {judgeShortCycling, func(*Settings) bool { return true }},
+	"running_disputed":    {judgeDisputed, func(*Settings) bool { return true }},
+	"meter_not_run_hours": {judgeMeter, needs(drivers.DriveRunHours)},
+}
+
+// judgeSwitch holds while a switch stands at that answer.
+func judgeSwitch(signal drivers.Signal, at alarm.Known) judge {
+	return func(set *Settings, s *State, _ int) alarm.Condition {
+		place, _ := set.place(signal)
+		m := s.measured(set, place)
+		c := alarm.Condition{Quality: m.Quality, Reason: m.Reason, DataAge: m.Age}
+		if m.Quality != drivers.Bad {
+			c.Holds = alarm.KnownBool(alarm.KnownBool(m.Value >= 0.5) == at)
+		}
+		return c
+	}
+}
+
+// judgeNoFlow: the pump runs and gave flow since its start, but does no more.
+// Before the first flow it is failed_to_prime that speaks.
+func judgeNoFlow(set *Settings, s *State, _ int) alarm.Condition {
+	c := s.flowing(set)
+	c.Holds = not(c.Holds)
+	if s.Watch.Primed == alarm.No && c.Holds == alarm.Yes {
+		c.Holds = alarm.No
+	}
+	return c
+}
+
+func judgePrime(set *Settings, s *State, _ int) alarm.Condition {
+	c := s.flowing(set)
+	c.Holds = alarm.KnownBool(s.Watch.Primed == alarm.No)
+	return c
+}
+
+// flowing holds while glycol flows, by the meter or else by the switch.
+func (s *State) flowing(set *Settings) alarm.Condition {
+	if place, ok := set.place(drivers.GlycolFlow); ok {
+		m := s.measured(set, place)
+		c := alarm.Condition{Quality: m.Quality, Reason: m.Reason, DataAge: m.Age}
+		if m.Quality != drivers.Bad && !math.IsNaN(m.Value) {
+			c = withValue(c, m.Value, float64(set.Judging.NoFlowBelow))
+			c.Holds = alarm.KnownBool(m.Value >= c.Limit)
+		}
+		return c
+	}
+	return alarm.Judged(s.is(set, drivers.GlycolFlowSwitch))
+}
+
+func not(k alarm.Known) alarm.Known {
+	switch k {
+	case alarm.Yes:
+		return alarm.No
+	case alarm.No:
+		return alarm.Yes
+	}
+	return alarm.Unknown
+}
+
+// judgeTooCold speaks while the pump is asked to push glycol that is too
+// viscous for it.
+func judgeTooCold(set *Settings, s *State, _ int) alarm.Condition {
+	t, ok := s.newest(set, drivers.GlycolTemperature)
+	if !ok {
+		return alarm.Condition{}
+	}
+	running, _ := s.running()
+	cold := t < float64(set.Judging.TooColdBelow)
+	return withValue(alarm.Judged(alarm.KnownBool(cold && running == alarm.Yes)), t, float64(set.Judging.TooColdBelow))
+}
+
+func judgeReverse(set *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(s.Watch.Reverse)
+}
+
+// overspeedFrom is the share of the rated speed at which overspeed begins: the
+// estimate of a drive is good to a per cent or so.
+const overspeedFrom = 1.02
+
+func judgeOverspeed(set *Settings, s *State, _ int) alarm.Condition {
+	rpm := s.status.ShaftSpeed
+	if !s.status.SpeedKnown {
+		return alarm.Condition{}
+	}
+	limit := overspeedFrom * float64(set.Judging.RatedSpeed)
+	return withValue(alarm.Judged(alarm.KnownBool(float64(rpm) > limit)), float64(rpm), limit)
+}
+
+func judgeDriveFault(set *Settings, s *State, _ int) alarm.Condition {
+	state, ok := s.newest(set, drivers.DriveStatus)
+	if !ok {
+		return alarm.Condition{}
+	}
+	return alarm.Judged(alarm.KnownBool(drivers.DriveState(state) == drivers.DriveFault))
+}
+
+func judgeShortCycling(set *Settings, s *State, _ int) alarm.Condition {
+	starts := s.status.StartsLastHour
+	return withValue(alarm.Judged(alarm.KnownBool(starts > set.Judging.StartsPerHour)), float64(starts), float64(set.Judging.StartsPerHour))
+}
+
+func judgeDisputed(_ *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(alarm.KnownBool(s.status.Disputed))
+}
+
+func judgeMeter(_ *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(alarm.KnownBool(s.status.MeterPowerOn))
+}

@@ -1,0 +1,89 @@
+package rules
+
+import (
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules/alarm"
+)
+
+// A watch remembers what the standing alarms need of the time since the last
+// start and the last stop.
+type watch struct {
+	// Primed: flow was seen since the last start. Unknown when the start was
+	// not seen, as after a restart of the agent.
+	Primed alarm.Known `json:"primed"`
+	// Reverse: something flows back through the standing pump.
+	Reverse alarm.Known `json:"reverse"`
+
+	Was      alarm.Known `json:"was"` // running at the step before
+	Standing standing60  `json:"standing"`
+}
+
+// standing60 is what was the case when the pump had stood for 60 s; renewed
+// every ten minutes, so that what drifts slowly is no back-flow.
+type standing60 struct {
+	Taken   bool          `json:"taken"`
+	At      time.Duration `json:"at"` // since boot
+	Suction *float64      `json:"suction,omitempty"`
+	Level   *float64      `json:"level,omitempty"`
+	Volume  *float64      `json:"volume,omitempty"`
+}
+
+const (
+	reverseAfter  = 60 * time.Second
+	referenceKept = 10 * time.Minute
+)
+
+func (w *watch) step(set *Settings, s *State) {
+	running, since := s.running()
+	switch {
+	case running == alarm.Yes && w.Was == alarm.No:
+		w.Primed = alarm.No
+	case running == alarm.No:
+		w.Primed = alarm.Unknown
+	}
+	if running == alarm.Yes && s.flowing(set).Holds == alarm.Yes {
+		w.Primed = alarm.Yes
+	}
+	w.Was = running
+	w.reverse(set, s, running, since)
+}
+
+// reverse judges back-flow. What is unknown leaves it as it was.
+func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time.Duration) {
+	switch {
+	case running == alarm.Unknown:
+		return
+	case running == alarm.Yes || since < reverseAfter:
+		w.Standing, w.Reverse = standing60{}, alarm.No
+		return
+	}
+	now := s.moment.At.SinceBoot
+	r := &w.Standing
+	if !r.Taken || now < r.At || w.Reverse != alarm.Yes && now-r.At > referenceKept {
+		*r = standing60{Taken: true, At: now, Suction: s.pointer(set, drivers.SuctionPressure), Level: s.pointer(set, drivers.GlycolLevel), Volume: s.pointer(set, drivers.GlycolVolume)}
+	}
+	j := &set.Judging
+	rises := s.rise(set, drivers.SuctionPressure, r.Suction) > float64(j.SuctionRise) ||
+		j.LevelRise > 0 && s.rise(set, drivers.GlycolLevel, r.Level) > float64(j.LevelRise)
+	backwards := -s.rise(set, drivers.GlycolVolume, r.Volume) > float64(j.BackwardFlow)
+	w.Reverse = alarm.KnownBool(rises || backwards)
+}
+
+func (s *State) pointer(set *Settings, signal drivers.Signal) *float64 {
+	if v, ok := s.settled(set, signal); ok {
+		return &v
+	}
+	return nil
+}
+
+// rise is how far the signal stands above a reference; 0 when either is not
+// known.
+func (s *State) rise(set *Settings, signal drivers.Signal, from *float64) float64 {
+	v, ok := s.settled(set, signal)
+	if !ok || from == nil {
+		return 0
+	}
+	return v - *from
+}

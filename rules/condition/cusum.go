@@ -34,7 +34,7 @@ func (c Cusum) RunLength(shift float64) float64 {
 // many observations on average.
 func NewCusum(slack, runLength float64) Cusum {
 	low, high := 0.0, 1000.0
-	for range 80 {
+	for range 50 { // to 1e-12
 		middle := (low + high) / 2
 		if (Cusum{slack, middle}).RunLength(0) < runLength {
 			low = middle

@@ -37,17 +37,26 @@ func Sigma(values []float64) float64 { return sigmaPerMAD * MAD(values) }
 // HampelMean is the mean of those values that lie within three Sigma of the
 // median (the Hampel identifier, Pearson 2002): a few bad days among many do
 // not move it, and without any it is nearly the mean. When more than half of
-// the values are the same, Sigma is 0 and it is the median.
+// the values are the same, Sigma is 0 and it is their value.
 func HampelMean(values []float64) float64 {
+	mean, _ := hampel(values)
+	return mean
+}
+
+// hampel gives the mean and the variance of the values within three Sigma of
+// the median; the variance is 0 for fewer than two of them.
+func hampel(values []float64) (mean, variance float64) {
 	median, reach := Median(values), 3*Sigma(values)
-	sum, n := 0.0, 0
+	n := 0.0
 	for _, v := range values {
-		if math.Abs(v-median) <= reach {
-			sum += v
+		if d := v - median; math.Abs(d) <= reach { // Welford's update
 			n++
+			step := d - mean
+			mean += step / n
+			variance += step * (d - mean)
 		}
 	}
-	return sum / float64(n)
+	return median + mean, variance / math.Max(1, n-1)
 }
 
 // HampelFilter replaces in a copy of the series each value that lies further

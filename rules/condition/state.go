@@ -1,0 +1,168 @@
+package condition
+
+import (
+	"math"
+	"time"
+
+	"pumpside/drivers"
+)
+
+// Settings of a State; see [DefaultSettings].
+type Settings struct {
+	Bands       Bands
+	Block       time.Duration // observations of that long make one block
+	MinBlocks   int           // blocks before anything is judged
+	LearnBlocks int           // blocks after which learning ends
+	// RunLength is the mean number of blocks between two false changes of
+	// one indicator in a pump that does not change.
+	RunLength float64
+}
+
+// DefaultSettings take blocks of a minute, judge from twelve blocks on, learn
+// for a week of running, and raise one false change of an indicator in ten
+// years of running.
+func DefaultSettings(b Bands) Settings {
+	const week = 7 * 24 * 60
+	return Settings{Bands: b, Block: time.Minute, MinBlocks: 12, LearnBlocks: week, RunLength: 10 * 52 * week}
+}
+
+// cusums are those of each arm of w: the first is best for a change of one
+// standard deviation of a block, the second for one of three. All of all arms
+// together keep the run length.
+func (s *Settings) cusums(w *Watch) (small, large Cusum) {
+	length := s.RunLength * 2 * float64(len(w.directions()))
+	return NewCusum(0.5, length), NewCusum(1.5, length)
+}
+
+// A State is all that is known of a pump's condition. The zero State has seen
+// nothing. It is bounded: the band that was not used for longest makes room.
+type State struct {
+	Bands []BandState `json:"bands,omitempty"`
+	Beat  int64       `json:"beat"` // counts observations, to tell which band was used last
+}
+
+// A BandState is all that is known in one band.
+type BandState struct {
+	Band    Band    `json:"band"`
+	Used    int64   `json:"used"`
+	Watches []Watch `json:"watches"`
+}
+
+// mostBands a State remembers.
+const mostBands = 48
+
+// Observe takes observations made at one moment in one band.
+func (s *State) Observe(set *Settings, at drivers.Instant, band Band, list []Observation) {
+	s.Advance(set, at)
+	s.Beat++
+	b := s.band(band)
+	b.Used = s.Beat
+	for _, o := range list {
+		if finite(o.Value) {
+			b.watch(o).Block.add(at, o)
+		}
+	}
+}
+
+// Advance ends the blocks that have lasted their time. Call it on every beat;
+// an episode's last block ends by it.
+func (s *State) Advance(set *Settings, at drivers.Instant) {
+	for i := range s.Bands {
+		for j := range s.Bands[i].Watches {
+			if w := &s.Bands[i].Watches[j]; w.Block.due(at, set.Block) {
+				w.close(set, at)
+			}
+		}
+	}
+}
+
+// Relearn forgets everything: after commissioning, after each service, after
+// any change of piping, index or rotation. The settling window is the
+// caller's, who observes nothing in it.
+func (s *State) Relearn() { *s = State{} }
+
+// A Change is where an indicator stands against its baseline in a band.
+type Change struct {
+	Indicator Indicator
+	Vector    bool
+	Band      Band
+	// Learned is whether there is a baseline to compare with. It is learned,
+	// not known to be that of a healthy pump.
+	Learned  bool
+	Blocks   int        // the baseline was learned from
+	Baseline complex128 // 0 when there is none
+	Value    complex128 // of the last block
+	// Delta is the mean change from the baseline since it began, 0 while
+	// there is none, and Sigma its standard error per part, the baseline's
+	// own included.
+	Delta complex128
+	Sigma float64
+	Since drivers.Instant // when Raised was set
+	Score float64         // the highest sum by its limit: a change is raised above 1
+	// Raised is whether the change is more than chance, by the run length of
+	// the settings.
+	Raised bool
+}
+
+// Changes appends where every indicator of a band stands, in the order they
+// were first seen.
+func (s *State) Changes(set *Settings, band Band, list []Change) []Change {
+	for i := range s.Bands {
+		if s.Bands[i].Band == band {
+			for j := range s.Bands[i].Watches {
+				list = append(list, s.Bands[i].Watches[j].change(set, band))
+			}
+		}
+	}
+	return list
+}
+
+func (w *Watch) change(set *Settings, band Band) Change {
+	c := Change{Indicator: w.Indicator, Vector: w.Vector, Band: band, Blocks: w.Baseline.Blocks, Value: w.Last.Complex()}
+	if c.Learned = w.Baseline.Blocks >= set.MinBlocks; !c.Learned {
+		return c
+	}
+	c.Baseline, c.Raised, c.Since = w.Baseline.Center.Complex(), w.Raised, w.Since
+	lead, score := w.leading(set)
+	if lead == nil || lead.Blocks == 0 {
+		return c
+	}
+	c.Score = score
+	c.Delta = lead.Mean.Complex()
+	// A mean with weight λ for each block has λ/(2−λ) of its variance.
+	n := math.Max(1/float64(lead.Blocks), slowest/(2-slowest))
+	c.Sigma = w.Baseline.sigma(w.Baseline.Stated, w.dims()) * math.Sqrt(n+1/float64(w.Baseline.Blocks))
+	return c
+}
+
+func (s *State) band(band Band) *BandState {
+	oldest := 0
+	for i := range s.Bands {
+		if s.Bands[i].Band == band {
+			return &s.Bands[i]
+		}
+		if s.Bands[i].Used < s.Bands[oldest].Used {
+			oldest = i
+		}
+	}
+	if len(s.Bands) < mostBands {
+		s.Bands = append(s.Bands, BandState{Band: band})
+		return &s.Bands[len(s.Bands)-1]
+	}
+	s.Bands[oldest] = BandState{Band: band}
+	return &s.Bands[oldest]
+}
+
+func (b *BandState) watch(o Observation) *Watch {
+	for i := range b.Watches {
+		if b.Watches[i].Indicator == o.Indicator {
+			return &b.Watches[i]
+		}
+	}
+	b.Watches = append(b.Watches, Watch{Indicator: o.Indicator, Vector: o.Vector})
+	return &b.Watches[len(b.Watches)-1]
+}
+
+func finite(c complex128) bool {
+	return !math.IsNaN(real(c)) && !math.IsInf(real(c), 0) && !math.IsNaN(imag(c)) && !math.IsInf(imag(c), 0)
+}

@@ -3,6 +3,7 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"pumpside/drivers"
@@ -70,7 +71,7 @@ func (p *Publisher) answer(ctx context.Context, pump string, a arrival) []byte {
 	payload, err := p.obey(ctx, pump, a)
 	now := p.Now()
 	result := ResultPayload{
-		Origin:    p.origin("result", "", pump, now),
+		Origin:    p.origin("result", pump, now),
 		CommandID: text(bounded(payload.CommandID)), User: text(bounded(payload.User)),
 		Accepted: err == nil, At: moment(now),
 	}
@@ -89,7 +90,7 @@ func (p *Publisher) obey(ctx context.Context, pump string, a arrival) (CommandPa
 		return payload, err
 	case a.retained:
 		return payload, errRetained
-	case !p.Site.has(pump):
+	case !slices.Contains(p.Site.Pumps, pump):
 		return payload, errNoPump
 	}
 	first, err := p.Commands.First(ctx, pump, payload.CommandID, payload.ExpiresAt)

@@ -2,7 +2,6 @@ package mqtt
 
 import (
 	"context"
-	"crypto/tls"
 	"errors"
 	"fmt"
 	"net"
@@ -14,9 +13,11 @@ import (
 
 const (
 	windowSize   = 8                // messages on the way at once
+	handTimeout  = time.Second / 2  // for the library to take a message; see publish
 	ackTimeout   = 10 * time.Second // for any answer of the broker
 	stopTimeout  = 2 * time.Second  // for the last window and "offline" at a clean stop
 	quiesce      = time.Second      // for the library to end its goroutines
+	reasonDelay  = time.Second / 10 // from a failed message to the library's reason
 	standingBeat = time.Second      // how often what stands is compared with what the broker has
 )
 
@@ -45,6 +46,7 @@ type connection struct {
 	wire   net.Conn
 	lost   chan error // capacity 1; the library says once why the connection broke
 	begun  time.Time
+	due    bool // what stands must be compared with what the broker has
 }
 
 // connection makes one connection and works on it until it breaks, which is
@@ -55,7 +57,7 @@ func (p *Publisher) connection(ctx context.Context) (established bool, err error
 	if err != nil {
 		return false, err
 	}
-	c := &connection{Publisher: p, wire: wire, lost: make(chan error, 1), begun: p.Now().Wall}
+	c := &connection{Publisher: p, wire: wire, lost: make(chan error, 1), begun: p.Now().Wall, due: true}
 	c.client = paho.NewClient(c.options())
 	defer c.end(&err)
 
@@ -73,7 +75,6 @@ func (p *Publisher) connection(ctx context.Context) (established bool, err error
 	if err := c.work(ctx, working); err != nil {
 		return true, err
 	}
-	defer func() { p.facts.stopped(p.Now().Wall) }()
 	return true, c.sayOffline(working)
 }
 
@@ -84,11 +85,10 @@ func (c *connection) options() *paho.ClientOptions {
 		SetClientID(s.ClientID).SetUsername(s.User).SetPassword(s.Password).
 		SetProtocolVersion(4). // 3.1.1
 		SetCleanSession(true).SetAutoReconnect(false).SetConnectRetry(false).
-		SetConnectTimeout(dialTimeout).SetWriteTimeout(writeTimeout).SetKeepAlive(s.KeepAlive).
+		SetConnectTimeout(dialTimeout).SetWriteTimeout(handTimeout).SetKeepAlive(s.KeepAlive).
 		SetBinaryWill(c.topics.Status(), c.statusPayload("offline", "connection_lost"), atLeastOnce, true).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { c.lost <- err })
 	o.SetCustomOpenConnectionFn(func(*url.URL, paho.ClientOptions) (net.Conn, error) { return c.wire, nil })
-	o.SetTLSConfig(&tls.Config{MinVersion: tls.VersionTLS12}) // unused, but the library's default allows less
 	return o
 }
 
@@ -133,11 +133,16 @@ func (c *connection) subscribe(ctx context.Context, qos byte, handle paho.Messag
 }
 
 // deliver publishes a window and waits for its acknowledgements in order. It
-// returns how many came before one failed to.
+// returns how many came before one failed to. Behind a message that could not
+// be handed over nothing is sent: it would arrive before it.
 func (c *connection) deliver(ctx context.Context, window []message) (acknowledged int, err error) {
-	tokens := make([]paho.Token, len(window))
-	for i, m := range window {
-		tokens[i] = c.client.Publish(m.topic, atLeastOnce, m.retained, m.payload)
+	var tokens []paho.Token
+	for _, m := range window {
+		token := c.publish(ctx, m, atLeastOnce)
+		tokens = append(tokens, token)
+		if token.Error() != nil {
+			break
+		}
 	}
 	for i, token := range tokens {
 		if err := c.acknowledged(ctx, token); err != nil {
@@ -145,6 +150,19 @@ func (c *connection) deliver(ctx context.Context, window []message) (acknowledge
 		}
 	}
 	return len(window), nil
+}
+
+// publish hands a message to the library. A library whose connection has just
+// broken would keep us for the whole of its own timeout, a wire that takes
+// nothing does so rightly: so that timeout is short, and asked for again while
+// the connection is open. (The wire bounds its writes itself: see timedConn.)
+func (c *connection) publish(ctx context.Context, m message, qos byte) paho.Token {
+	for end := time.Now().Add(writeTimeout); ; {
+		token := c.client.Publish(m.topic, qos, m.retained, m.payload)
+		if token.Error() == nil || !c.client.IsConnectionOpen() || ctx.Err() != nil || time.Now().After(end) {
+			return token
+		}
+	}
 }
 
 // acknowledged is await on an open connection: when that broke, the reason
@@ -157,7 +175,7 @@ func (c *connection) acknowledged(ctx context.Context, token paho.Token) error {
 	select {
 	case why := <-c.lost:
 		return lostBecause(why)
-	case <-time.After(quiesce):
+	case <-time.After(reasonDelay):
 		return err
 	}
 }

@@ -89,13 +89,20 @@ func (s Settings) tlsConfig(host string) (*tls.Config, *fileProblem) {
 	return config, nil
 }
 
-// A timedConn bounds every write. The library sets no deadline on its pings
-// and acknowledgements, so a peer that stops reading would hang it.
+// A timedConn bounds every write, and closes when one failed: the rest of a
+// half-written packet must not be followed by another. (The library sets no
+// deadline on its pings and acknowledgements, so a peer that stops reading
+// would hang it.)
 type timedConn struct{ net.Conn }
 
 func (c *timedConn) Write(b []byte) (int, error) {
-	if err := c.SetWriteDeadline(time.Now().Add(writeTimeout)); err != nil {
+	err := c.SetWriteDeadline(time.Now().Add(writeTimeout))
+	if err != nil {
 		return 0, err
 	}
-	return c.Conn.Write(b)
+	n, err := c.Conn.Write(b)
+	if err != nil {
+		_ = c.Close()
+	}
+	return n, err
 }

@@ -2,6 +2,7 @@ package mqtt
 
 import (
 	"fmt"
+	"strings"
 
 	"pumpside/rules/alarm"
 )
@@ -26,10 +27,15 @@ type EventPayload struct {
 	ChangedAt     *string `json:"changed_at"`
 	Stored        bool    `json:"stored"` // false: sent although the store could not keep it
 
-	Group       *string  `json:"group"`
-	Tag         *string  `json:"tag"`
-	Location    *string  `json:"location"`
-	SiteHazards []string `json:"site_hazards"`
+	Shelved      bool    `json:"shelved"` // marks that stand after the event
+	OutOfService bool    `json:"out_of_service"`
+	SuppressedBy *string `json:"suppressed_by"` // conditions of operation, parted by commas
+	Withheld     bool    `json:"withheld"`      // nobody is told of it by itself: a summary speaks for it
+
+	Group       *string `json:"group"`
+	Tag         *string `json:"tag"`
+	Location    *string `json:"location"`
+	SiteHazards *string `json:"site_hazards"`
 
 	Signal        *string  `json:"signal"`
 	Subject       *string  `json:"subject"` // what it is about when not a signal: a task, a device, a bus
@@ -47,20 +53,23 @@ type EventPayload struct {
 	DriveFaultText   *string `json:"drive_fault_text"`
 	SinceLastService *string `json:"since_last_service"`
 
-	Evidence       []string       `json:"evidence"`
-	Causes         []CausePayload `json:"causes"` // likeliest first
-	Consequence    *string        `json:"consequence"`
-	Actions        []string       `json:"actions"`
-	Safety         *string        `json:"safety"`
-	TimeToRespondS *float64       `json:"time_to_respond_s"`
-	Parts          []string       `json:"parts"`
-	NotKnown       *string        `json:"not_known"`
+	Evidence       []string        `json:"evidence"`
+	Cause          *string         `json:"cause"`  // in a sentence
+	Causes         []CausePayload  `json:"causes"` // likeliest first
+	Consequence    *string         `json:"consequence"`
+	Actions        []ActionPayload `json:"actions"` // in order; the safety text stands where it must be read
+	Safety         *string         `json:"safety"`  // the same text again; null when no action touches equipment
+	TimeToRespondS *float64        `json:"time_to_respond_s"`
+	Parts          []string        `json:"parts"`
+	NotKnown       *string         `json:"not_known"`
+	Alarms         []string        `json:"alarms"` // of a summary: those it speaks for, worst first
 
 	User           *string `json:"user"` // whose request it was
 	AcknowledgedBy *string `json:"acknowledged_by"`
 	Comment        *string `json:"comment"`
 	CommandID      *string `json:"command_id"`
-	Until          *string `json:"until"` // end of shelving, or the review date
+	Refusal        *string `json:"refusal"` // why that request was refused
+	Until          *string `json:"until"`   // end of shelving, or the review date
 }
 
 // A CausePayload is one explanation.
@@ -70,40 +79,65 @@ type CausePayload struct {
 	Probability *float64 `json:"probability"` // 0 to 1
 }
 
+// An ActionPayload is one thing to do, or the safety text in its place.
+type ActionPayload struct {
+	Text  string `json:"text"`
+	Hands string `json:"hands"` // off: by looking; safety: read this first; on: opens or touches equipment
+}
+
 func (p *Publisher) eventPayload(e Entry) []byte {
-	ev, pump, t := e.Event, p.Site.pump(e.Pump), p.Texts(e)
+	ev := &e.Event
+	place := p.Names(e.Pump, ev)
+	m := alarm.Render(*ev, place)
 	value, unit := magnitude(ev.Value)
 	limit, limitUnit := magnitude(ev.Limit)
 	if unit == nil {
 		unit = limitUnit
 	}
 	return encode(EventPayload{
-		Origin: p.origin("event", e.StreamID, e.Pump, ev.At),
-		Seq:    ev.Seq, OccurrenceID: occurrenceID(e), Event: ev.Kind.String(), Alarm: text(ev.Alarm),
+		Origin: p.origin("event", e.Pump, ev.At),
+		Seq:    ev.Seq, OccurrenceID: p.occurrenceID(e), Event: ev.Kind.String(), Alarm: text(ev.Alarm),
 		Class: ev.Class.String(), Priority: ev.Priority.String(), Responder: ev.Responder.String(), Notify: ev.Notify.String(),
-		Headline: t.Headline,
-		State:    ev.State.String(), PreviousState: ev.Previous.String(), RaisedAt: moment(ev.RaisedAt), ChangedAt: moment(ev.At), Stored: e.Stored,
-		Group: text(pump.Group), Tag: text(pump.Tag), Location: text(p.place(pump)), SiteHazards: list(p.Site.Hazards),
+		Headline: m.Headline,
+
+		State: ev.State.String(), PreviousState: ev.Previous.String(), RaisedAt: moment(ev.RaisedAt), ChangedAt: moment(ev.At), Stored: e.Stored,
+		Shelved: ev.ShelvedNow, OutOfService: ev.RemovedNow, SuppressedBy: text(ev.SuppressedBy.String()), Withheld: ev.Withheld,
+
+		Group: text(place.Group), Tag: text(place.Tag), Location: text(place.Location), SiteHazards: text(place.Hazards),
+
 		Signal: text(ev.Signal.String()), Subject: text(ev.Subject), Value: value, Limit: limit, Unit: unit,
 		DurationS: seconds(ev.Duration), DataAgeS: ev.DataAge.Seconds(), Quality: ev.Quality.String(), QualityReason: text(ev.Reason.String()),
+
 		PumpRunning: answer(ev.PumpRunning), StandbyState: text(ev.Standby), GasFlowing: answer(ev.GasFlowing),
-		DriveFaultText: text(t.DriveFault), SinceLastService: text(t.SinceLastService),
-		Evidence: list(t.Evidence), Causes: causes(ev.Causes), Consequence: text(t.Consequence),
-		Actions: list(t.Actions), Safety: text(t.Safety), TimeToRespondS: seconds(t.TimeToRespond), Parts: list(t.Parts), NotKnown: text(t.NotKnown),
-		User: text(ev.User), AcknowledgedBy: acknowledgedBy(ev), Comment: text(ev.Comment), CommandID: text(ev.CommandID), Until: stamp(ev.Until),
+		DriveFaultText: text(m.DriveFault), SinceLastService: text(m.LastService),
+
+		Evidence: list(m.Evidence), Cause: text(m.Cause), Causes: causes(ev.Causes), Consequence: text(m.Consequence),
+		Actions: actions(m.Actions), Safety: text(m.Safety), TimeToRespondS: seconds(ev.TimeToRespond), Parts: list(m.Parts),
+		NotKnown: text(strings.Join(m.NotKnown, " ")), Alarms: list(ev.Alarms),
+
+		User: text(ev.User), AcknowledgedBy: acknowledgedBy(ev), Comment: text(ev.Comment),
+		CommandID: text(ev.CommandID), Refusal: text(ev.Refusal), Until: stamp(ev.Until),
 	})
 }
 
+// headline is the first line of an entry.
+func (p *Publisher) headline(e Entry) string {
+	return alarm.Render(e.Event, p.Names(e.Pump, &e.Event)).Headline
+}
+
+// tag is what stands on the plate of a pump; nil for none.
+func (p *Publisher) tag(pump string) *string { return text(p.Names(pump, new(alarm.Event)).Tag) }
+
 // occurrenceID joins what belongs together from raise to return, over the
 // whole fleet; nil for what is no alarm's.
-func occurrenceID(e Entry) *string {
+func (p *Publisher) occurrenceID(e Entry) *string {
 	if e.Event.Occurrence == 0 {
 		return nil
 	}
-	return text(fmt.Sprintf("%s/%s/%s/%d", e.StreamID, e.Pump, e.Event.Alarm, e.Event.Occurrence))
+	return text(fmt.Sprintf("%s/%s/%s/%d", p.Site.StreamID, e.Pump, e.Event.Alarm, e.Event.Occurrence))
 }
 
-func acknowledgedBy(ev alarm.Event) *string {
+func acknowledgedBy(ev *alarm.Event) *string {
 	if ev.Kind != alarm.AcknowledgedBy {
 		return nil
 	}
@@ -121,10 +155,10 @@ func causes(all []alarm.Cause) []CausePayload {
 	return out
 }
 
-// place is where to go: the site's location and the pump's on it.
-func (p *Publisher) place(pump Pump) string {
-	if p.Site.Location == "" || pump.Location == "" {
-		return p.Site.Location + pump.Location
+func actions(all []alarm.Action) []ActionPayload {
+	out := make([]ActionPayload, len(all))
+	for i, a := range all {
+		out[i] = ActionPayload{Text: a.Text, Hands: a.Hands.String()}
 	}
-	return p.Site.Location + ", " + pump.Location
+	return out
 }

@@ -11,7 +11,7 @@ type Facts struct {
 	Since           time.Time // when Connected last changed; zero before the first connection
 	Connections     uint64    // made since Run began; one less are reconnects
 	LastError       string    // why the last connection ended or was not made; "" when none ever failed
-	LastErrorAt     time.Time //
+	LastErrorAt     time.Time // zero when none ever failed
 	Delivered       uint64    // events acknowledged by the broker
 	CommandsDropped uint64    // commands that came faster than they were answered
 }

@@ -87,7 +87,7 @@ func magnitude(q *alarm.Quantity) (value *float64, unit *string) {
 // Origin is where and when a message comes from; every payload begins with it.
 type Origin struct {
 	Schema            string  `json:"schema"` // the $id of a schema in [Schemas]
-	StreamID          *string `json:"stream_id"`
+	StreamID          string  `json:"stream_id"`
 	Site              string  `json:"site"`
 	Pump              *string `json:"pump"` // null for the site itself
 	BootID            *string `json:"boot_id"`
@@ -99,9 +99,9 @@ type Origin struct {
 
 // origin describes a message of that schema about a pump, "" for the site, at
 // an instant, the zero one for none.
-func (p *Publisher) origin(schema, stream, pump string, at drivers.Instant) Origin {
+func (p *Publisher) origin(schema, pump string, at drivers.Instant) Origin {
 	o := Origin{
-		Schema: root + schema, StreamID: text(stream), Site: p.Site.Name, Pump: text(pump),
+		Schema: root + schema, StreamID: p.Site.StreamID, Site: p.Site.Name, Pump: text(pump),
 		AgentVersion: p.Site.AgentVersion, ConfigHash: p.Site.ConfigHash,
 	}
 	if !at.IsZero() {

@@ -18,10 +18,10 @@ type Publisher struct {
 	Settings Settings
 	Site     Site
 	Outbox   Outbox
-	Texts    Texts
+	Names    Names // any goroutine
 
-	// View gives how everything stands now. Run calls it about once a second,
-	// from one goroutine.
+	// View gives how everything stands now. Run calls it about once a second
+	// and on the beat of the telemetry, from one goroutine.
 	View func() View
 
 	// Commands takes the commands; needed when the settings enable them.
@@ -38,7 +38,8 @@ type Publisher struct {
 	inbox    chan arrival // commands as they came; when full the newest is dropped and counted
 	results  chan message // answers to commands; when full the next command waits
 	unsent   []message    // answers taken from results and not yet acknowledged
-	unmarked []int64      // entries acknowledged by the broker that the outbox does not know of yet
+	trouble  string       // with the outbox, as it was logged last
+	unmarked []Entry      // acknowledged by the broker, not yet known to the outbox
 }
 
 // waitingCommands is the capacity of the two channels of the commands.
@@ -73,12 +74,16 @@ func (p *Publisher) keepConnected(ctx context.Context) {
 	if p.Rand != nil {
 		pause.random = p.Rand.Float64
 	}
+	defer func() { p.facts.stopped(p.Now().Wall) }()
 	for ctx.Err() == nil {
 		established, err := p.connection(ctx)
 		if established {
 			pause.reset()
 		}
-		if err == nil || ctx.Err() != nil {
+		if ctx.Err() != nil {
+			if established && err != nil {
+				p.Log.Warn().Err(err).Msg("mqtt: stopped without saying offline; the broker will")
+			}
 			return
 		}
 		if news := p.facts.lost(p.Now().Wall, err); news {

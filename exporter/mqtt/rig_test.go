@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -52,7 +54,7 @@ func (b *box) Oldest(_ context.Context, n int) ([]Entry, error) {
 	return append([]Entry(nil), b.entries[:min(n, len(b.entries))]...), nil
 }
 
-func (b *box) Delivered(_ context.Context, ids []int64) error {
+func (b *box) Delivered(_ context.Context, done []Entry) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.killed {
@@ -61,17 +63,9 @@ func (b *box) Delivered(_ context.Context, ids []int64) error {
 	if b.sick != nil {
 		return b.sick
 	}
-	gone := map[int64]bool{}
-	for _, id := range ids {
-		gone[id] = true
-	}
-	var left []Entry
-	for _, e := range b.entries {
-		if !gone[e.ID] {
-			left = append(left, e)
-		}
-	}
-	b.entries = left
+	b.entries = slices.DeleteFunc(slices.Clone(b.entries), func(e Entry) bool {
+		return slices.ContainsFunc(done, func(d Entry) bool { return d.Pump == e.Pump && d.Event.Seq == e.Event.Seq })
+	})
 	return nil
 }
 
@@ -117,7 +111,7 @@ func entries(first, last int) []Entry {
 	var all []Entry
 	for i := first; i <= last; i++ {
 		all = append(all, Entry{
-			ID: int64(i), Pump: subjects[i%len(subjects)], StreamID: "stream-a", Stored: true,
+			Pump: subjects[i%len(subjects)], Stored: true,
 			Event: alarm.Event{
 				Seq: uint64((i-1)/len(subjects) + 1), Kind: alarm.Raised, At: instant(time.Duration(i) * time.Second),
 				Alarm: "glycol_flow_low", Occurrence: uint64(i), State: alarm.Unacknowledged, Quality: drivers.Good,
@@ -131,12 +125,14 @@ func entries(first, last int) []Entry {
 func publisher(outbox Outbox) *Publisher {
 	return &Publisher{
 		Settings: Settings{Broker: "tcp://127.0.0.1:1", ClientID: "pumpside-north", KeepAlive: 20 * time.Second},
-		Site:     Site{Name: "north", AgentVersion: "1.2.3", ConfigHash: "c0ffee", Pumps: []Pump{{Name: "gp-1", Tag: "GP-1"}, {Name: "gp-2", Tag: "GP-2"}}},
+		Site:     Site{Name: "north", StreamID: "stream-a", AgentVersion: "1.2.3", ConfigHash: "c0ffee", Pumps: []string{"gp-1", "gp-2"}},
 		Outbox:   outbox,
-		Texts:    func(e Entry) Text { return Text{Headline: "Headline of " + e.Event.Alarm} },
-		View:     func() View { return View{} },
-		Now:      present,
-		Log:      zerolog.Nop(),
+		Names: func(pump string, _ *alarm.Event) alarm.Site {
+			return alarm.Site{Name: "North", Pump: pump, Tag: strings.ToUpper(pump)}
+		},
+		View: func() View { return View{} },
+		Now:  present,
+		Log:  zerolog.Nop(),
 	}
 }
 
@@ -145,12 +141,11 @@ func publisher(outbox Outbox) *Publisher {
 func standingView(s alarm.State, seq uint64) View {
 	last := alarm.Event{Seq: seq, Alarm: "glycol_flow_low", Occurrence: 1, At: instant(0), Value: &alarm.Quantity{Value: 0.0001, Dimension: quantity.Flow}}
 	return View{
-		StreamID: "stream-a",
 		Pumps: []*rules.Snapshot{{
 			Pump: "gp-1", At: instant(0), Running: alarm.Yes,
-			Alarms: []rules.AlarmView{{Name: "glycol_flow_low", State: s, ChangedAt: instant(0), Last: &last}},
+			Alarms: []alarm.View{{Name: "glycol_flow_low", State: s, ChangedAt: instant(0), Last: &last}},
 		}},
-		SiteAlarms: []rules.AlarmView{{Name: "clock_wrong"}},
+		SiteAlarms: []alarm.View{{Name: "clock_wrong"}},
 	}
 }
 
@@ -242,7 +237,7 @@ func eventKey(e EventPayload) string {
 	if e.Pump != nil {
 		pump = *e.Pump
 	}
-	return fmt.Sprintf("%s/%s/%d", *e.StreamID, pump, e.Seq)
+	return fmt.Sprintf("%s/%s/%d", e.StreamID, pump, e.Seq)
 }
 
 // checkDelivery is the promise: of n entries every one came, in order, and

@@ -3,7 +3,9 @@ package mqtt
 import (
 	"context"
 	"errors"
+	"math/rand/v2"
 	"net"
+	"strings"
 	"sync"
 	"time"
 
@@ -18,6 +20,7 @@ type scripted struct {
 	delay  time.Duration // before each PUBACK
 	mute   bool          // no PUBACK for events
 	cutAt  int           // the connection is cut at that event of each connection, 0 never
+	moods  *rand.Rand    // when set, each connection is refused, delayed, mute or cut by chance
 
 	mail
 	mu      sync.Mutex // guards dials and clients
@@ -30,18 +33,29 @@ func (s *scripted) dial(context.Context, string, string) (net.Conn, error) {
 	s.mu.Lock()
 	s.dials = append(s.dials, time.Now())
 	s.mu.Unlock()
-	if s.refuse {
+	now := mood{s.delay, s.mute, s.cutAt}
+	if s.moods != nil {
+		now = mood{time.Duration(s.moods.IntN(3000)) * time.Millisecond, s.moods.IntN(5) == 0, s.moods.IntN(40)}
+	}
+	if s.refuse || s.moods != nil && s.moods.IntN(5) == 0 {
 		return nil, errors.New("connection refused")
 	}
 	ours, theirs := net.Pipe()
-	s.clients.Go(func() { s.serve(ours) })
+	s.clients.Go(func() { s.serve(ours, now) })
 	return theirs, nil
 }
 
-func (s *scripted) serve(conn net.Conn) {
+// A mood is how the broker treats one connection.
+type mood struct {
+	delay time.Duration
+	mute  bool
+	cutAt int
+}
+
+func (s *scripted) serve(conn net.Conn, now mood) {
 	acks := make(chan uint16, 100)
 	var acking sync.WaitGroup
-	acking.Go(func() { s.acknowledge(conn, acks) })
+	acking.Go(func() { acknowledge(conn, acks, now.delay) })
 	defer acking.Wait()
 	defer close(acks)
 	defer conn.Close()
@@ -72,15 +86,15 @@ func (s *scripted) serve(conn net.Conn) {
 			s.mu.Unlock()
 			return
 		case *packets.PublishPacket:
-			isEvent := m.TopicName == TopicsOf("north").Event("gp-1")
+			isEvent := strings.HasSuffix(m.TopicName, "/event")
 			if isEvent {
 				events++
 			}
-			if isEvent && events == s.cutAt {
+			if isEvent && events == now.cutAt {
 				return
 			}
 			s.add(letter{m.TopicName, string(m.Payload), m.Retain, m.Qos})
-			if m.Qos == 0 || isEvent && s.mute {
+			if m.Qos == 0 || isEvent && now.mute {
 				continue
 			}
 			acks <- m.MessageID
@@ -89,9 +103,9 @@ func (s *scripted) serve(conn net.Conn) {
 }
 
 // acknowledge answers one after the other, each after the delay.
-func (s *scripted) acknowledge(conn net.Conn, acks <-chan uint16) {
+func acknowledge(conn net.Conn, acks <-chan uint16, delay time.Duration) {
 	for id := range acks {
-		time.Sleep(s.delay)
+		time.Sleep(delay)
 		ack := packets.NewControlPacket(packets.Puback).(*packets.PubackPacket)
 		ack.MessageID = id
 		_ = ack.Write(conn)

@@ -32,14 +32,14 @@ type TaskPayload struct {
 	DoneBy        *string  `json:"done_by"`
 }
 
-func (p *Publisher) servicePayload(v View, s *rules.Snapshot) []byte {
+func (p *Publisher) servicePayload(s *rules.Snapshot) []byte {
 	tasks := make([]TaskPayload, len(s.Tasks))
 	for i, t := range s.Tasks {
 		tasks[i] = taskPayload(t)
 	}
 	return encode(ServicePayload{
-		Origin: p.origin("service", v.StreamID, s.Pump, s.At),
-		At:     moment(s.At), Tag: text(p.Site.pump(s.Pump).Tag),
+		Origin: p.origin("service", s.Pump, s.At),
+		At:     moment(s.At), Tag: p.tag(s.Pump),
 		RunH: number(s.Totals.RunSeconds / time.Hour.Seconds()), Tasks: tasks,
 	})
 }

@@ -7,7 +7,7 @@ import (
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 
-	"pumpside/rules"
+	"pumpside/rules/alarm"
 )
 
 // sweepTime is how long a first connection listens for what the broker still
@@ -31,7 +31,7 @@ type standing struct {
 	window []settled // of this pass
 
 	sweepEnds time.Time // zero when no sweep is on
-	swept     bool      // a sweep was begun in this Run
+	swept     bool      // a sweep was ended in this Run
 	mu        sync.Mutex
 	found     map[string]bool // guarded by mu: topics a sweep met since the last pass
 }
@@ -70,10 +70,10 @@ func (s *standing) send(topic string, revision uint64, payload []byte) {
 	s.window = append(s.window, settled{topic, revision, payload})
 }
 
-// end closes the pass: what was not named is cleared.
-func (s *standing) end() []settled {
+// end closes the pass. When it was complete, what was not named is cleared.
+func (s *standing) end(complete bool) []settled {
 	for topic, m := range s.topics {
-		if m.pass != s.pass && len(s.window) < windowSize {
+		if complete && m.pass != s.pass && len(s.window) < windowSize {
 			s.window = append(s.window, settled{topic: topic})
 		}
 	}
@@ -151,23 +151,28 @@ func (c *connection) changed() []settled {
 	v := c.View()
 	c.standing.begin()
 	for i := range v.SiteAlarms {
-		c.wantAlarm(v, "", &v.SiteAlarms[i])
+		c.wantAlarm("", &v.SiteAlarms[i])
 	}
+	complete := true
 	for _, p := range v.Pumps {
+		if p == nil {
+			complete = false
+			continue
+		}
 		for i := range p.Alarms {
-			c.wantAlarm(v, p.Pump, &p.Alarms[i])
+			c.wantAlarm(p.Pump, &p.Alarms[i])
 		}
 		topic, revision := c.topics.Service(p.Pump), serviceRevision(p)
 		if c.standing.wants(topic, revision) {
-			c.standing.send(topic, revision, c.servicePayload(v, p))
+			c.standing.send(topic, revision, c.servicePayload(p))
 		}
 	}
-	return c.standing.end()
+	return c.standing.end(complete)
 }
 
-func (c *connection) wantAlarm(v View, pump string, a *rules.AlarmView) {
+func (c *connection) wantAlarm(pump string, a *alarm.View) {
 	topic, revision := c.topics.Alarm(pump, a.Name), alarmRevision(a)
 	if c.standing.wants(topic, revision) {
-		c.standing.send(topic, revision, c.alarmPayload(v, pump, a))
+		c.standing.send(topic, revision, c.alarmPayload(pump, a))
 	}
 }

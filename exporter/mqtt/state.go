@@ -1,8 +1,6 @@
 package mqtt
 
-import (
-	"pumpside/rules"
-)
+import "pumpside/rules/alarm"
 
 // An AlarmPayload is how one alarm stands; retained.
 type AlarmPayload struct {
@@ -12,7 +10,7 @@ type AlarmPayload struct {
 	Alarm        string   `json:"alarm"`
 	Class        string   `json:"class"`
 	Priority     string   `json:"priority"`
-	Responder    *string  `json:"responder"`
+	Responder    string   `json:"responder"`
 	Notify       *string  `json:"notify"`
 	Headline     *string  `json:"headline"`
 	State        string   `json:"state"`
@@ -22,26 +20,29 @@ type AlarmPayload struct {
 	Limit        *float64 `json:"limit"`
 	Unit         *string  `json:"unit"`
 	SuppressedBy *string  `json:"suppressed_by"`
+	Shelved      bool     `json:"shelved"`
 	ShelvedBy    *string  `json:"shelved_by"`
 	ShelvedUntil *string  `json:"shelved_until"`
+	OutOfService bool     `json:"out_of_service"`
 	RemovedBy    *string  `json:"removed_by"` // from service
 	ReviewAt     *string  `json:"review_at"`
 	Tag          *string  `json:"tag"`
 }
 
-func (p *Publisher) alarmPayload(v View, pump string, a *rules.AlarmView) []byte {
+func (p *Publisher) alarmPayload(pump string, a *alarm.View) []byte {
 	payload := AlarmPayload{
-		Origin: p.origin("alarm", v.StreamID, pump, a.ChangedAt),
+		Origin: p.origin("alarm", pump, a.ChangedAt),
 		Alarm:  a.Name, Class: a.Class.String(), Priority: a.Priority.String(),
 		State: a.State.String(), RaisedAt: moment(a.RaisedAt), ChangedAt: moment(a.ChangedAt),
-		SuppressedBy: text(a.SuppressedBy), ShelvedBy: text(a.ShelvedBy), ShelvedUntil: stamp(a.ShelvedUntil),
-		RemovedBy: text(a.RemovedBy), ReviewAt: stamp(a.ReviewAt), Tag: text(p.Site.pump(pump).Tag),
+		Responder:    a.Responder.String(),
+		SuppressedBy: text(a.SuppressedBy), Shelved: a.Shelved, OutOfService: a.Removed, ShelvedBy: text(a.ShelvedBy), ShelvedUntil: stamp(a.ShelvedUntil),
+		RemovedBy: text(a.RemovedBy), ReviewAt: stamp(a.ReviewAt), Tag: p.tag(pump),
 	}
 	if last := a.Last; last != nil {
-		e := Entry{Pump: pump, StreamID: v.StreamID, Event: *last}
-		payload.Seq, payload.OccurrenceID = &last.Seq, occurrenceID(e)
-		payload.Responder, payload.Notify = text(last.Responder.String()), text(last.Notify.String())
-		payload.Headline = text(p.Texts(e).Headline)
+		e := Entry{Pump: pump, Event: *last}
+		payload.Seq, payload.OccurrenceID = &last.Seq, p.occurrenceID(e)
+		payload.Notify = text(last.Notify.String())
+		payload.Headline = text(p.headline(e))
 		payload.Value, payload.Unit = magnitude(last.Value)
 		payload.Limit, _ = magnitude(last.Limit)
 	}
@@ -49,7 +50,7 @@ func (p *Publisher) alarmPayload(v View, pump string, a *rules.AlarmView) []byte
 }
 
 // alarmRevision changes with every event of the alarm and every mark on it.
-func alarmRevision(a *rules.AlarmView) uint64 {
+func alarmRevision(a *alarm.View) uint64 {
 	revision := uint64(1) // 0 is "unknown"
 	if a.Last != nil {
 		revision += a.Last.Seq << 8
@@ -58,9 +59,9 @@ func alarmRevision(a *rules.AlarmView) uint64 {
 }
 
 // marks has one bit for each thing that can stand on top of a state.
-func marks(a *rules.AlarmView) (bits uint64) {
-	for i, by := range []string{a.SuppressedBy, a.ShelvedBy, a.RemovedBy} {
-		if by != "" {
+func marks(a *alarm.View) (bits uint64) {
+	for i, on := range []bool{a.SuppressedBy != "", a.Shelved, a.Removed} {
+		if on {
 			bits |= 1 << i
 		}
 	}

@@ -19,7 +19,7 @@ func (c *connection) statusPayload(state, reason string) []byte {
 		at = drivers.Instant{}
 	}
 	return encode(StatusPayload{
-		Origin: c.origin("status", "", "", at),
+		Origin: c.origin("status", "", at),
 		State:  state, Reason: text(reason), At: moment(at), ConnectedAt: stamp(c.begun),
 	})
 }

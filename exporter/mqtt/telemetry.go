@@ -40,7 +40,7 @@ type SignalPayload struct {
 	AgeS    *float64 `json:"age_s"` // since it was last good; null when never, or before this boot
 }
 
-func (p *Publisher) telemetryPayload(v View, s *rules.Snapshot) []byte {
+func (p *Publisher) telemetryPayload(s *rules.Snapshot) []byte {
 	now := p.Now()
 	signals := make([]SignalPayload, len(s.Signals))
 	for i := range s.Signals {
@@ -48,8 +48,8 @@ func (p *Publisher) telemetryPayload(v View, s *rules.Snapshot) []byte {
 	}
 	t := s.Totals
 	return encode(TelemetryPayload{
-		Origin: p.origin("telemetry", v.StreamID, s.Pump, s.At),
-		At:     moment(s.At), Tag: text(p.Site.pump(s.Pump).Tag), Running: answer(s.Running), Observed: s.Observed,
+		Origin: p.origin("telemetry", s.Pump, s.At),
+		At:     moment(s.At), Tag: p.tag(s.Pump), Running: answer(s.Running), Observed: s.Observed,
 		Totals: TotalsPayload{
 			RunS: number(t.RunSeconds), UnobservedS: number(t.UnobservedSeconds),
 			ShaftRevolutions: number(t.Revolutions), DischargeStrokes: number(t.DischargeStrokes), Starts: number(t.Starts),

@@ -2,17 +2,11 @@ package mqtt
 
 import (
 	"context"
+	"fmt"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
 )
-
-// now is a channel that is always ready.
-var now = func() <-chan struct{} {
-	closed := make(chan struct{})
-	close(closed)
-	return closed
-}()
 
 // work sends whatever there is until the connection breaks, which is the
 // error, or ctx ends. A window on the way when ctx ends is finished within the
@@ -22,12 +16,14 @@ func (c *connection) work(ctx, working context.Context) error {
 	defer beat.Stop()
 	telemetry := beatOf(c.Settings.TelemetryEvery)
 	defer telemetry.Stop()
+	always := make(chan struct{})
+	close(always)
 	for {
 		more, err := c.sendWindows(working)
 		if err != nil {
 			return err
 		}
-		again := now
+		again := always
 		if !more {
 			again = nil
 		}
@@ -37,11 +33,12 @@ func (c *connection) work(ctx, working context.Context) error {
 		case err := <-c.lost:
 			return lostBecause(err)
 		case <-telemetry.C:
-			c.sendTelemetry()
+			c.sendTelemetry(working)
 		case m := <-c.results:
 			c.unsent = append(c.unsent, m)
 		case <-c.Outbox.Ready():
 		case <-beat.C:
+			c.due = true
 			if err := c.endSweep(working); err != nil {
 				return err
 			}
@@ -76,26 +73,21 @@ func (c *connection) sendWindows(ctx context.Context) (more bool, err error) {
 	return more, nil
 }
 
-// sendEvents sends the oldest entries of the outbox. When the outbox is sick it
-// sends nothing, for it would send the same again and again.
+// sendEvents sends the oldest entries of the outbox. As long as that cannot
+// mark what was delivered nothing more is sent: it would be the same again.
 func (c *connection) sendEvents(ctx context.Context) (full bool, err error) {
 	if !c.markDelivered(ctx) {
 		return false, nil
 	}
 	entries, err := c.Outbox.Oldest(ctx, windowSize)
-	if err != nil {
-		c.Log.Error().Err(err).Msg("mqtt: outbox cannot be read")
-		return false, nil
-	}
+	c.complain(err)
 	entries = entries[:min(len(entries), windowSize)]
 	window := make([]message, len(entries))
 	for i, e := range entries {
 		window[i] = message{c.topics.Event(e.Pump), c.eventPayload(e), false}
 	}
 	n, err := c.deliver(ctx, window)
-	for _, e := range entries[:n] {
-		c.unmarked = append(c.unmarked, e.ID)
-	}
+	c.unmarked = append(c.unmarked, entries[:n]...)
 	c.facts.delivered(n)
 	c.markDelivered(ctx)
 	return len(entries) == windowSize, err
@@ -108,11 +100,22 @@ func (c *connection) markDelivered(ctx context.Context) bool {
 		return true
 	}
 	if err := c.Outbox.Delivered(ctx, c.unmarked); err != nil {
-		c.Log.Error().Err(err).Int("entries", len(c.unmarked)).Msg("mqtt: outbox cannot mark what was delivered")
+		c.complain(fmt.Errorf("mark what was delivered: %w", err))
 		return false
 	}
 	c.unmarked = c.unmarked[:0]
 	return true
+}
+
+// complain logs what is wrong with the outbox, once until it changes.
+func (c *connection) complain(err error) {
+	switch {
+	case err == nil:
+		c.trouble = ""
+	case err.Error() != c.trouble:
+		c.trouble = err.Error()
+		c.Log.Error().Err(err).Msg("mqtt: outbox")
+	}
 }
 
 // sendResults sends the answers to commands. Those not acknowledged stay for
@@ -125,6 +128,9 @@ func (c *connection) sendResults(ctx context.Context) (full bool, err error) {
 
 // sendStanding sends what stands differently from what the broker has.
 func (c *connection) sendStanding(ctx context.Context) (full bool, err error) {
+	if !c.due {
+		return false, nil
+	}
 	window := c.changed()
 	messages := make([]message, len(window))
 	for i, s := range window {
@@ -132,14 +138,20 @@ func (c *connection) sendStanding(ctx context.Context) (full bool, err error) {
 	}
 	n, err := c.deliver(ctx, messages)
 	c.standing.acknowledged(window[:n])
-	return len(window) == windowSize, err
+	c.due = len(window) == windowSize
+	return c.due, err
 }
 
 // sendTelemetry sends a snapshot of every pump and waits for none of them.
-func (c *connection) sendTelemetry() {
-	v := c.View()
-	for _, p := range v.Pumps {
-		c.client.Publish(c.topics.Telemetry(p.Pump), atMostOnce, false, c.telemetryPayload(v, p))
+func (c *connection) sendTelemetry(ctx context.Context) {
+	for _, p := range c.View().Pumps {
+		if p == nil {
+			continue
+		}
+		m := message{c.topics.Telemetry(p.Pump), c.telemetryPayload(p), false}
+		if c.publish(ctx, m, atMostOnce).Error() != nil {
+			return // work will see why
+		}
 	}
 }
 

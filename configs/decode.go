@@ -3,82 +3,64 @@ package configs
 import (
 	"errors"
 	"fmt"
-	"math"
 	"reflect"
-	"slices"
-	"strconv"
 	"strings"
-	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
-	"github.com/goccy/go-yaml/token"
-
-	"pumpside/drivers/quantity"
 )
 
-// The file's Go types say everything about a key in its field's tags:
-//
-//	yaml:"bore"       its name in the file
-//	need:"why"        it may not be missing; what to write, in words
-//	default:"500 ms"  what counts when it is missing
-//	words:"a b c"     the words it may be
-//	doc:"…"           one sentence for people
-//
-// A quantity's dimension follows from its Go type.
-
-// dimensionOf is the dimension of each Go type a file's field may have.
-var dimensionOf = map[reflect.Type]quantity.Dimension{
-	reflect.TypeFor[time.Duration]():                   quantity.Duration,
-	reflect.TypeFor[quantity.Pascals]():                quantity.Pressure,
-	reflect.TypeFor[quantity.Celsius]():                quantity.Temperature,
-	reflect.TypeFor[quantity.Meters]():                 quantity.Length,
-	reflect.TypeFor[quantity.CubicMeters]():            quantity.Volume,
-	reflect.TypeFor[quantity.CubicMetersPerSecond]():   quantity.Flow,
-	reflect.TypeFor[quantity.RevolutionsPerMinute]():   quantity.Speed,
-	reflect.TypeFor[quantity.Hertz]():                  quantity.Frequency,
-	reflect.TypeFor[quantity.Amperes]():                quantity.Current,
-	reflect.TypeFor[quantity.NewtonMeters]():           quantity.Torque,
-	reflect.TypeFor[quantity.Watts]():                  quantity.Power,
-	reflect.TypeFor[quantity.Ratio]():                  quantity.Share,
-	reflect.TypeFor[quantity.PerPascal]():              quantity.Compressible,
-	reflect.TypeFor[quantity.KilogramsPerCubicMeter](): quantity.Density,
-}
-
-// A document is a parsed file: its values and where each key stands.
+// A document is a parsed file and what is wrong with it.
 type document struct {
 	file     string
-	places   map[string]*token.Position
+	root     ast.Node // nil when the text is not one YAML document
 	anchors  map[string]ast.Node
+	size     int             // values decoded so far
+	spoilt   map[string]bool // keys whose value was not understood
 	problems Problems
 }
+
+// mostValues is how many values a file may unfold to: aliases of aliases can
+// make very much of a small text.
+const mostValues = 2_000_000
 
 // decode reads text into into, a pointer to a struct, and collects every
 // problem of form: syntax, unknown and missing keys, wrong types and units.
 func decode(file string, text []byte, into any) *document {
-	d := &document{file: file, places: map[string]*token.Position{}, anchors: map[string]ast.Node{}}
-	tree, err := parser.ParseBytes(text, 0)
+	d := &document{file: file, anchors: map[string]ast.Node{}, spoilt: map[string]bool{}}
+	tree, err := parse(text)
 	if err != nil {
 		d.syntax(err)
 		return d
 	}
-	var bodies []*ast.DocumentNode
+	var bodies []ast.Node
 	for _, doc := range tree.Docs {
-		if doc.Body != nil {
-			bodies = append(bodies, doc)
+		if doc.Body != nil && doc.Body.Type() != ast.CommentType {
+			bodies = append(bodies, doc.Body)
 		}
 	}
 	switch {
 	case len(bodies) == 0:
-		d.problem("", "the file is empty; start from the reference configuration (site, buses, devices, pumps)")
+		d.problem(nil, "the file is empty; start from the reference configuration (site, buses, devices, pumps)")
 		return d
 	case len(tree.Docs) > 1:
-		d.problem("", "the file holds more than one YAML document; remove the line with only ---")
+		d.problem(nil, "the file holds more than one YAML document; remove the line with only ---")
 		return d
 	}
-	d.value("", bodies[0].Body, reflect.ValueOf(into).Elem(), "")
+	d.root = bodies[0]
+	d.value(nil, d.root, reflect.ValueOf(into).Elem(), nil)
 	return d
+}
+
+// parse keeps a parser that gives up from taking the program with it.
+func parse(text []byte) (tree *ast.File, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("the text cannot be read: %v", r)
+		}
+	}()
+	return parser.ParseBytes(text, 0)
 }
 
 func (d *document) syntax(err error) {
@@ -92,282 +74,187 @@ func (d *document) syntax(err error) {
 	d.problems = append(d.problems, p)
 }
 
-// problem notes a problem at key, or at its nearest ancestor that stands in
-// the file.
-func (d *document) problem(key, format string, args ...any) {
-	p := Problem{File: d.file, Key: key, Text: fmt.Sprintf(format, args...)}
-	for k := key; ; k = parent(k) {
-		if at := d.places[k]; at != nil {
-			p.Line, p.Column = at.Line, at.Column
-			break
-		}
-		if k == "" {
-			break
-		}
-	}
-	d.problems = append(d.problems, p)
+// problem notes a problem at p, or at the nearest that stands in the file.
+func (d *document) problem(p *place, format string, args ...any) {
+	d.problems = append(d.problems, d.problemAt(p, format, args...))
 }
 
-// has reports whether key stands in the file.
-func (d *document) has(key string) bool { return d.places[key] != nil }
-
-func parent(key string) string { return key[:max(strings.LastIndexAny(key, ".["), 0)] }
-
-func child(key, name string) string {
-	if key == "" {
-		return name
+func (d *document) problemAt(p *place, format string, args ...any) Problem {
+	one := Problem{File: d.file, Key: p.String(), Text: fmt.Sprintf(format, args...)}
+	if _, position := d.find(p); position != nil {
+		one.Line, one.Column = position.Line, position.Column
 	}
-	return key + "." + name
+	return one
 }
 
-// value decodes node into v, by v's kind.
-func (d *document) value(key string, node ast.Node, v reflect.Value, words string) {
-	node = d.resolve(key, node)
-	if node == nil {
+// spoil notes a problem of form: the value at p is not known, and nothing else
+// is said of it.
+func (d *document) spoil(p *place, format string, args ...any) {
+	d.problem(p, format, args...)
+	d.unknown(p)
+}
+
+func (d *document) unknown(p *place) {
+	if d.spoilt != nil {
+		d.spoilt[p.String()] = true
+	}
+}
+
+// isSpoilt reports whether the value at p, or one that p is in, is not known.
+func (d *document) isSpoilt(p *place) bool {
+	if len(d.spoilt) == 0 {
+		return false
+	}
+	for ; p != nil; p = p.in {
+		if d.spoilt[p.String()] {
+			return true
+		}
+	}
+	return d.spoilt[""]
+}
+
+// value decodes node into v, by v's type.
+func (d *document) value(p *place, node ast.Node, v reflect.Value, words []string) {
+	node = d.resolve(p, node)
+	if d.size++; node == nil || d.size > mostValues {
+		if d.size == mostValues+1 {
+			d.problem(nil, "the file unfolds to more than %d values; aliases (*) repeat too much", mostValues)
+		}
 		return
-	}
-	if d.places[key] == nil && key != "" {
-		d.places[key] = node.GetToken().Position
 	}
 	if v.Kind() == reflect.Pointer {
 		v.Set(reflect.New(v.Type().Elem()))
 		v = v.Elem()
 	}
 	if dimension, ok := dimensionOf[v.Type()]; ok {
-		d.quantity(key, node, v, dimension)
+		d.quantity(p, node, v, dimension)
 		return
 	}
 	switch v.Kind() {
 	case reflect.Struct:
-		d.mapping(key, node, v)
+		d.mapping(p, node, v)
 	case reflect.Slice:
-		d.sequence(key, node, v, words)
+		d.sequence(p, node, v, words)
 	case reflect.Map:
-		d.named(key, node, v)
+		d.named(p, node, v)
 	case reflect.String:
-		d.text(key, node, v, words)
+		d.text(p, node, v, words)
 	case reflect.Bool:
-		d.boolean(key, node, v)
+		d.boolean(p, node, v)
 	case reflect.Int:
-		d.integer(key, node, v)
+		d.integer(p, node, v, words)
 	case reflect.Float64:
-		d.number(key, node, v)
+		d.number(p, node, v)
 	default:
-		panic(fmt.Sprintf("configs: field type %v of %s is not decodable", v.Type(), key))
+		panic(fmt.Sprintf("configs: a field of type %v cannot be decoded", v.Type()))
 	}
 }
 
 // resolve follows anchors and aliases; nil after a problem.
-func (d *document) resolve(key string, node ast.Node) ast.Node {
-	switch n := node.(type) {
-	case *ast.AnchorNode:
-		d.anchors[n.Name.GetToken().Value] = n.Value
-		return d.resolve(key, n.Value)
-	case *ast.AliasNode:
-		name := n.Value.GetToken().Value
-		if to, ok := d.anchors[name]; ok {
-			return d.resolve(key, to)
+func (d *document) resolve(p *place, node ast.Node) ast.Node {
+	for range mostAliases {
+		switch n := node.(type) {
+		case *ast.AnchorNode:
+			d.anchors[n.Name.GetToken().Value] = n.Value
+			node = n.Value
+		case *ast.AliasNode:
+			name := n.Value.GetToken().Value
+			to, ok := d.anchors[name]
+			if !ok {
+				d.spoil(p, "*%s refers to nothing above; write &%s before the value it means", name, name)
+				return nil
+			}
+			node = to
+		case *ast.TagNode:
+			d.spoil(p, "YAML tags (%s) are not used here; remove it", n.GetToken().Value)
+			return nil
+		case nil, *ast.NullNode:
+			d.spoil(p, "has no value")
+			return nil
+		default:
+			return node
 		}
-		d.problem(key, "*%s refers to nothing above; write &%s before the value it means", name, name)
-		return nil
-	case *ast.TagNode:
-		d.problem(key, "YAML tags (%s) are not used here; remove it", n.GetToken().Value)
-		return nil
-	case *ast.NullNode:
-		d.problem(key, "has no value")
-		return nil
 	}
-	return node
+	d.spoil(p, "aliases lead to one another without end")
+	return nil
 }
 
-func entries(node ast.Node) ([]*ast.MappingValueNode, bool) {
-	switch n := node.(type) {
-	case *ast.MappingNode:
-		return n.Values, true
-	case *ast.MappingValueNode:
-		return []*ast.MappingValueNode{n}, true
-	}
-	return nil, false
-}
-
-func (d *document) mapping(key string, node ast.Node, v reflect.Value) {
+func (d *document) mapping(p *place, node ast.Node, v reflect.Value) {
+	s := shapeOf(v.Type())
 	values, ok := entries(node)
 	if !ok {
-		d.problem(key, "must be a block of keys: %s", strings.Join(keysOf(v.Type()), ", "))
+		d.spoil(p, "must be a block of keys: %s", strings.Join(s.names, ", "))
 		return
 	}
-	fields := fieldsOf(v.Type())
-	seen := map[string]bool{}
+	seen := make([]bool, len(s.fields))
 	for _, e := range values {
 		name := e.Key.GetToken().Value
-		at := child(key, name)
-		d.places[at] = e.Key.GetToken().Position
-		f, known := fields[name]
-		if !known {
-			d.problem(at, "unknown key; %s", oneOf(name, keysOf(v.Type())))
-			continue
+		i, known := s.byName[name]
+		switch {
+		case !known:
+			d.unknownKey(p, name, s, seen)
+		case s.fields[i].refuse != "":
+			d.problem(p.child(name), "%s", s.fields[i].refuse)
+		default:
+			seen[i] = true
+			d.value(p.child(name), e.Value, v.Field(i), s.fields[i].words)
 		}
-		seen[name] = true
-		d.value(at, e.Value, v.FieldByIndex(f.Index), f.Tag.Get("words"))
 	}
-	d.absent(key, v, seen)
+	d.absent(p, v, seen)
+}
+
+// unknownKey says what was probably meant; that key is then not missing too.
+func (d *document) unknownKey(p *place, name string, s *shape, seen []bool) {
+	if name == "<<" {
+		d.problem(p.child(name), "YAML merge keys are not used here; write the keys out, or let a whole list be an alias")
+		return
+	}
+	d.problem(p.child(name), "unknown key; %s", oneOf(name, s.names))
+	if near := nearest(name, s.names); near != "" {
+		seen[s.byName[near]] = true
+		d.unknown(p.child(near))
+	}
 }
 
 // absent gives missing keys their default and reports those that are needed.
-func (d *document) absent(key string, v reflect.Value, seen map[string]bool) {
-	for _, name := range keysOf(v.Type()) {
-		f := fieldsOf(v.Type())[name]
-		field := v.FieldByIndex(f.Index)
-		switch {
-		case seen[name]:
-		case f.Tag.Get("need") != "":
-			d.problem(child(key, name), "missing; %s", f.Tag.Get("need"))
-		case f.Tag.Get("default") != "":
-			setDefault(field, f.Tag.Get("default"))
-		case field.Kind() == reflect.Struct && dimensionOf[field.Type()] == quantity.None:
-			d.absent(child(key, name), field, nil)
+func (d *document) absent(p *place, v reflect.Value, seen []bool) {
+	for i := range shapeOf(v.Type()).fields {
+		switch f := &shapeOf(v.Type()).fields[i]; {
+		case seen != nil && seen[i]:
+		case f.need != "":
+			d.spoil(p.child(f.name), "missing; %s", f.need)
+		case f.fallback.IsValid():
+			v.Field(i).Set(f.fallback)
+		case f.nested:
+			d.absent(p.child(f.name), v.Field(i), nil)
 		}
 	}
 }
 
-// setDefault puts a tag's default into a field; a wrong tag is our own error.
-func setDefault(v reflect.Value, text string) {
-	scratch := &document{places: map[string]*token.Position{}}
-	tree, err := parser.ParseBytes([]byte(text), 0)
-	if err != nil {
-		panic(err)
-	}
-	scratch.value("default", tree.Docs[0].Body, v, "")
-	if len(scratch.problems) > 0 {
-		panic(scratch.problems.Error())
-	}
-}
-
-func (d *document) sequence(key string, node ast.Node, v reflect.Value, words string) {
+func (d *document) sequence(p *place, node ast.Node, v reflect.Value, words []string) {
 	seq, ok := node.(*ast.SequenceNode)
 	if !ok {
-		d.problem(key, "must be a list; begin each entry with \"- \"")
+		d.spoil(p, "must be a list; begin each entry with \"- \"")
 		return
 	}
 	v.Set(reflect.MakeSlice(v.Type(), len(seq.Values), len(seq.Values)))
 	for i, item := range seq.Values {
-		d.value(fmt.Sprintf("%s[%d]", key, i), item, v.Index(i), words)
+		d.value(p.item(i), item, v.Index(i), words)
 	}
 }
 
 // named decodes a block whose keys the site chooses.
-func (d *document) named(key string, node ast.Node, v reflect.Value) {
+func (d *document) named(p *place, node ast.Node, v reflect.Value) {
 	values, ok := entries(node)
 	if !ok {
-		d.problem(key, "must be a block of keys")
+		d.spoil(p, "must be a block of keys")
 		return
 	}
 	v.Set(reflect.MakeMap(v.Type()))
 	for _, e := range values {
 		name := e.Key.GetToken().Value
-		at := child(key, name)
-		d.places[at] = e.Key.GetToken().Position
 		item := reflect.New(v.Type().Elem()).Elem()
-		d.value(at, e.Value, item, "")
+		d.value(p.child(name), e.Value, item, nil)
 		v.SetMapIndex(reflect.ValueOf(name), item)
 	}
-}
-
-// scalar gives the text of a plain value and whether it is one.
-func scalar(node ast.Node) (string, bool) {
-	switch n := node.(type) {
-	case *ast.StringNode:
-		return n.Value, true
-	case *ast.LiteralNode:
-		return n.Value.Value, true
-	case *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode, *ast.InfinityNode, *ast.NanNode:
-		return n.GetToken().Value, true
-	}
-	return "", false
-}
-
-func (d *document) text(key string, node ast.Node, v reflect.Value, words string) {
-	text, ok := scalar(node)
-	if !ok {
-		d.problem(key, "must be a text")
-		return
-	}
-	if known := strings.Fields(words); len(known) > 0 && !slices.Contains(known, text) {
-		d.problem(key, "%q is not known; %s", text, oneOf(text, known))
-		return
-	}
-	v.SetString(text)
-}
-
-func (d *document) quantity(key string, node ast.Node, v reflect.Value, dimension quantity.Dimension) {
-	text, ok := scalar(node)
-	if !ok {
-		d.problem(key, "must be a %v with its unit, such as %q", dimension, dimension.Example())
-		return
-	}
-	x, err := quantity.Parse(text, dimension)
-	switch {
-	case err != nil:
-		d.problem(key, "%v", err)
-	case v.Type() != reflect.TypeFor[time.Duration]():
-		v.SetFloat(x)
-	case math.Abs(x) > 200*365*86400:
-		d.problem(key, "%q is longer than 200 years", text)
-	default:
-		v.SetInt(int64(math.Round(x * float64(time.Second))))
-	}
-}
-
-func (d *document) boolean(key string, node ast.Node, v reflect.Value) {
-	n, ok := node.(*ast.BoolNode)
-	if !ok {
-		d.problem(key, "must be true or false")
-		return
-	}
-	v.SetBool(n.Value)
-}
-
-func (d *document) integer(key string, node ast.Node, v reflect.Value) {
-	text, ok := scalar(node)
-	n, err := wholeNumber(text)
-	if !ok || err != nil {
-		d.problem(key, "must be a whole number such as 12 or 0x0C, not %q", text)
-		return
-	}
-	v.SetInt(n)
-}
-
-// wholeNumber reads decimal as decimal even with leading zeros: a register
-// written 010 is ten to the person who wrote it.
-func wholeNumber(text string) (int64, error) {
-	if digits, hex := strings.CutPrefix(strings.ToLower(text), "0x"); hex {
-		return strconv.ParseInt(digits, 16, 64)
-	}
-	return strconv.ParseInt(text, 10, 64)
-}
-
-func (d *document) number(key string, node ast.Node, v reflect.Value) {
-	text, ok := scalar(node)
-	x, err := strconv.ParseFloat(text, 64)
-	if !ok || err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
-		d.problem(key, "must be a number, not %q", text)
-		return
-	}
-	v.SetFloat(x)
-}
-
-func fieldsOf(t reflect.Type) map[string]reflect.StructField {
-	fields := map[string]reflect.StructField{}
-	for f := range t.Fields() {
-		fields[f.Tag.Get("yaml")] = f
-	}
-	return fields
-}
-
-func keysOf(t reflect.Type) []string {
-	var keys []string
-	for f := range t.Fields() {
-		keys = append(keys, f.Tag.Get("yaml"))
-	}
-	return keys
 }

@@ -19,7 +19,7 @@ func TestFormProblems(t *testing.T) {
 		{"only a comment", "# later\n", "plant.yaml: the file is empty; start from the reference configuration (site, buses, devices, pumps)"},
 		{"two documents", "site: {id: a}\n---\nsite: {id: b}\n", "plant.yaml: the file holds more than one YAML document; remove the line with only ---"},
 		{"a tab", "site:\n\tid: a\n", "plant.yaml:2:1: not YAML: found character '\t' that cannot start any token"},
-		{"a list for a block", "site: [a]\nbuses: []\ndevices: []\npumps: []\n", "plant.yaml:1:1: site: must be a block of keys: id, title, location, hazards, time_zone, units, clock"},
+		{"a list for a block", "site: [a]\nbuses: []\ndevices: []\npumps: []\n", "plant.yaml:1:1: site: must be a block of keys: id, title, location, hazards, time_zone, units, clock, alarms"},
 		{"a key written twice", "site: {id: a}\nsite: {id: b}\n", `plant.yaml:2:1: not YAML: mapping key "site" already defined at [1:1]`},
 		{"a key without a value", "site: {id: a}\nbuses:\ndevices: []\npumps: []\n", "plant.yaml:2:1: buses: has no value"},
 	}

@@ -42,50 +42,24 @@ func (ps Problems) Error() string {
 	return strings.Join(lines, "\n")
 }
 
+// sorted puts ps in file order. What an alias repeats in many places is one
+// mistake at one place of the file, and told once.
 func (ps Problems) sorted() Problems {
+	type spot struct {
+		line, column int
+		text         string
+	}
+	seen := map[spot]bool{}
+	ps = slices.DeleteFunc(ps, func(p Problem) bool {
+		at := spot{p.Line, p.Column, p.Text}
+		if p.Line > 0 && seen[at] {
+			return true
+		}
+		seen[at] = true
+		return false
+	})
 	slices.SortStableFunc(ps, func(a, b Problem) int {
 		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column))
 	})
 	return ps
-}
-
-// nearest finds the word of known that text was probably meant to be, or "".
-func nearest(text string, known []string) string {
-	best, bestDistance := "", 1+len(text)/3
-	for _, word := range known {
-		if d := distance(text, word); d <= bestDistance && (best == "" || d < bestDistance) {
-			best, bestDistance = word, d
-		}
-	}
-	return best
-}
-
-// distance counts the insertions, deletions and replacements between a and b
-// (Levenshtein 1966), case aside.
-func distance(a, b string) int {
-	a, b = strings.ToLower(a), strings.ToLower(b)
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := 1; i <= len(a); i++ {
-		diagonal := row[0]
-		row[0] = i
-		for j := 1; j <= len(b); j++ {
-			cost := 1
-			if a[i-1] == b[j-1] {
-				cost = 0
-			}
-			diagonal, row[j] = row[j], min(row[j]+1, row[j-1]+1, diagonal+cost)
-		}
-	}
-	return row[len(b)]
-}
-
-// oneOf says what would be right for text, with the probable word first.
-func oneOf(text string, known []string) string {
-	if near := nearest(text, known); near != "" {
-		return fmt.Sprintf("did you mean %q?", near)
-	}
-	return "use one of " + strings.Join(known, ", ")
 }

@@ -1,0 +1,271 @@
+package configs
+
+import (
+	"errors"
+	"math"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/pump"
+)
+
+// A pumpLoader checks one pump.
+type pumpLoader struct {
+	*loader
+	here  *place
+	file  *pumpFile
+	pump  Pump
+	set   rules.Settings
+	point map[drivers.Signal]pointRef // what plays each role
+}
+
+func (l *loader) pumps() {
+	l.pumpOf, l.users, l.roles = map[string]int{}, map[pointRef]int{}, roleNames()
+	names := l.newIDs()
+	list := make([]*pumpLoader, len(l.file.Pumps))
+	for i := range list {
+		f, here := &l.file.Pumps[i], at("pumps").item(i)
+		names.add(here.child("id"), f.ID)
+		l.pumpOf[f.ID] = i
+		list[i] = &pumpLoader{loader: l, here: here, file: f, point: map[drivers.Signal]pointRef{}}
+		list[i].signals()
+	}
+	if len(list) == 0 {
+		l.wrong(at("pumps"), "is empty; list at least one pump")
+	}
+	l.sharedWith()
+	for _, p := range list { // again, for now the other pumps' points are known
+		l.config.Pumps = append(l.config.Pumps, p.load())
+	}
+	l.busLoads()
+}
+
+// sharedWith checks the pumps that points name.
+func (l *loader) sharedWith() {
+	for i := range l.file.Devices {
+		for j := range l.file.Devices[i].Points {
+			for k, id := range l.file.Devices[i].Points[j].SharedWith {
+				if _, ok := l.pumpOf[id]; !ok {
+					l.wrong(at("devices").item(i).child("points").item(j).child("shared_with").item(k),
+						"there is no pump %q; %s", id, oneOf(id, sortedKeys(l.pumpOf)))
+				}
+			}
+		}
+	}
+}
+
+func (p *pumpLoader) load() Pump {
+	f, before := p.file, len(p.problems)
+	p.pump.ID, p.pump.Tag, p.pump.Location, p.pump.Hazards = f.ID, orElse(f.Tag, f.ID), f.Location, f.Hazards
+	p.pump.Titles, p.pump.Parts = map[string]string{}, map[string]string{}
+	p.set.Pump = f.ID
+	p.set.Trend.Recent = orElse(p.loader.file.Store.SecondsFor, -1) // 0 s: none
+	p.geometry()
+	p.driveFaults()
+	p.sharing()
+	p.counting()
+	p.judging()
+	p.limits()
+	p.services()
+	if len(p.problems) > before {
+		return p.pump // what the rules would say follows from that
+	}
+	p.rules()
+	return p.pump
+}
+
+// rules gives the settings to the rules, first as they are, to see which
+// alarms the pump has, then with the changes to them.
+func (p *pumpLoader) rules() {
+	plain, err := p.set.Checked()
+	if err != nil {
+		p.reasons(p.here, err)
+		return
+	}
+	p.pump.Rules = plain
+	if len(p.file.Alarms) == 0 {
+		return
+	}
+	change := p.changes(p.here.child("alarms"), p.file.Alarms, plain.Definitions())
+	p.set.Standing.Changes, p.set.Off = change.byName, change.off
+	change.toLimits(p.set.Limits)
+	changed, err := p.set.Checked()
+	p.reasons(p.here, err)
+	if err == nil {
+		change.mustShow(changed.Definitions())
+		p.pump.Rules = changed
+	}
+}
+
+var ofAlarm = regexp.MustCompile(`^alarm "([^"]+)": `)
+
+// reasons tells each reason of a room why settings cannot be used, at the alarm
+// it is about where it names one.
+func (l *loader) reasons(here *place, err error) {
+	if many, ok := err.(interface{ Unwrap() []error }); ok {
+		for _, one := range many.Unwrap() {
+			l.reasons(here, one)
+		}
+		return
+	}
+	if err == nil {
+		return
+	}
+	if name := ofAlarm.FindStringSubmatch(err.Error()); name != nil {
+		here = here.child("alarms").child(name[1])
+	}
+	l.wrong(here, "%v", err)
+}
+
+// geometryKeys are the file's names for the fields of a geometry that have
+// another one there.
+var geometryKeys = map[string][]string{
+	"mechanism.kind":      {"mechanism"},
+	"mechanism.rod_ratio": {"mechanism", "crank", "rod_ratio"},
+	"mechanism.discharge": {"mechanism", "crank", "discharge"},
+	"dead_volume.oil":     {"dead_volume", "oil"},
+	"dead_volume.liquid":  {"dead_volume", "liquid"},
+	"motor_poles":         {"motor", "poles"},
+	"motor_rated_speed":   {"motor", "rated_speed"},
+}
+
+func (p *pumpLoader) geometry() {
+	f := p.file
+	g := pump.Geometry{
+		Mechanism: p.mechanism(), Cylinders: f.Cylinders, Bore: f.Bore, Stroke: f.Stroke,
+		Dead:  pump.DeadVolume{Oil: f.DeadVolume.Oil, Liquid: f.DeadVolume.Liquid},
+		Ratio: quantity.Ratio(f.Ratio), Belt: f.Transmission == "belt",
+		MotorPoles: f.Motor.Poles, MotorRatedSpeed: f.Motor.RatedSpeed,
+		RatedSpeed: f.RatedSpeed, RatedPressure: f.RatedPressure, Cylinder1: f.Cylinder1,
+	}
+	if p.has(drivers.ShaftIndex) {
+		g.Index = pump.Index{PulsesPerRevolution: float64(f.Pulses)}
+		g.Index.Angle, g.Index.AngleKnown = p.angle()
+	}
+	if f.Pulses < 1 {
+		p.wrong(p.here.child("pulses_per_revolution"), "%d is not a number of pulses; count those in one turn of the pump's shaft, 1 or more", f.Pulses)
+	}
+	var found pump.Problems
+	if errors.As(g.Validate(), &found) {
+		for _, one := range found {
+			p.wrong(p.key(one.Field), "%s", one.Text)
+		}
+	}
+	if f.Transmission == "direct" && f.Ratio != 1 {
+		p.wrong(p.here.child("transmission"), "is direct, but ratio is %g; a direct coupling has ratio 1", f.Ratio)
+	}
+	for _, order := range []float64{3, 6} {
+		if math.Abs(f.Ratio-order) < 0.02*order && f.Cylinders == 3 {
+			p.note(p.here.child("ratio"), "%g puts the motor's own line under the pump's %gx, where it cannot be told from the ripple", f.Ratio, order)
+		}
+	}
+	p.pump.Geometry = g
+}
+
+// key is the place of a field of the geometry.
+func (p *pumpLoader) key(field string) *place {
+	here := p.here
+	for _, key := range orKey(geometryKeys[field], field) {
+		here = here.child(key)
+	}
+	return here
+}
+
+func (p *pumpLoader) mechanism() pump.Mechanism {
+	f, here := &p.file.Mechanism, p.here.child("mechanism")
+	switch {
+	case p.isSpoilt(here) || p.isSpoilt(here.child("crank")) || p.isSpoilt(here.child("sine")):
+	case f.Crank != nil && f.Sine:
+		p.problem(here, "is crank and sine at once; keep the one that moves the plungers")
+		p.unknown(here)
+	case f.Crank == nil && !f.Sine:
+		p.problem(here, "is neither crank nor sine; write {crank: {rod_ratio: 5, discharge: away}} or {sine: true}")
+		p.unknown(here)
+	case f.Sine:
+		return pump.Mechanism{Kind: pump.Sine}
+	}
+	if f.Crank == nil {
+		p.unknown(here)
+		return pump.Mechanism{}
+	}
+	m := pump.Mechanism{Kind: pump.Crank, RodRatio: quantity.Ratio(f.Crank.RodRatio)}
+	_ = m.Discharge.UnmarshalText([]byte(f.Crank.Discharge)) // one of the words, or told already
+	return m
+}
+
+// angle reads "40 deg" or "40°".
+func (p *pumpLoader) angle() (a pump.Degrees, known bool) {
+	text := p.file.IndexAngle
+	if text == "" {
+		return 0, false
+	}
+	number := strings.TrimSpace(strings.TrimSuffix(strings.TrimSuffix(text, "deg"), "°"))
+	x, err := strconv.ParseFloat(number, 64)
+	if err != nil || number == text {
+		p.wrong(p.here.child("index_angle"), "%q is no angle; write such as %q", text, "40 deg")
+		return 0, false
+	}
+	return pump.Degrees(x), true
+}
+
+func (p *pumpLoader) driveFaults() {
+	f := &p.file.DriveFaults
+	p.pump.DriveFaults = DriveFaults{Standard: f.Standard, Words: map[int]string{}}
+	for text, words := range f.Words {
+		n, err := wholeNumber(text)
+		if err != nil {
+			p.wrong(p.here.child("drive_faults").child("words").child(text), "%q is no fault code; write the number the drive gives, such as 14", text)
+			continue
+		}
+		p.pump.DriveFaults.Words[int(n)] = words
+	}
+}
+
+// has reports whether a point plays the role.
+func (p *pumpLoader) has(s drivers.Signal) bool {
+	_, ok := p.point[s]
+	return ok
+}
+
+func (p *pumpLoader) hasAny(list ...drivers.Signal) bool {
+	for _, s := range list {
+		if p.has(s) {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *pumpLoader) judging() {
+	f := &p.file.Judging
+	p.set.Judging = rules.Judging{
+		NoFlowBelow: f.NoFlowBelow, RatedSpeed: p.file.RatedSpeed, StartsPerHour: f.StartsPerHour,
+		TooColdBelow: orElse(f.TooCold, zeroDegrees), WarmAt: orElse(f.WarmAt, zeroDegrees),
+		SuctionRise: f.SuctionRise, LevelRise: f.LevelRise, BackwardFlow: f.BackwardFlow,
+	}
+	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm}
+	here := p.here.child("judging")
+	for key, x := range map[string]float64{
+		"no_flow_below": float64(f.NoFlowBelow), "no_flow_after": float64(f.NoFlowAfter), "prime_within": float64(f.PrimeWithin),
+		"starts_per_hour": float64(f.StartsPerHour), "suction_rise": float64(f.SuctionRise), "backward_flow": float64(f.BackwardFlow),
+	} {
+		if x <= 0 {
+			p.wrong(here.child(key), "must be above zero")
+		}
+	}
+}
+
+// zeroDegrees is 0 °C where a plain zero would mean the default.
+const zeroDegrees quantity.Celsius = 1e-9
+
+func orKey(keys []string, otherwise string) []string {
+	if keys == nil {
+		return []string{otherwise}
+	}
+	return keys
+}

@@ -1,0 +1,227 @@
+package configs
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+	"pumpside/drivers/regmap"
+	"pumpside/rules"
+)
+
+// signals finds the points that play the pump's roles and its site-named
+// signals.
+func (p *pumpLoader) signals() {
+	here := p.here.child("signals")
+	for name := range p.file.Signals {
+		if _, known := drivers.SignalNamed(name); !known {
+			p.wrong(here.child(name), "there is no role %q; %s; a signal of the site's own stands under auxiliary", name, oneOf(name, p.roles))
+		}
+	}
+	for s := drivers.NoSignal + 1; s < drivers.SignalCount; s++ {
+		if text, given := p.file.Signals[s.String()]; given {
+			p.role(here.child(s.String()), s, text)
+		}
+	}
+	p.auxiliary()
+	if !p.hasAny(drivers.DriveStatus, drivers.MotorSpeed, drivers.DriveFrequency, drivers.ContactorAuxiliary) && !p.consequence() {
+		p.wrong(here, "nothing tells whether the pump runs; map one of drive_status, motor_speed, drive_frequency, contactor_auxiliary")
+	}
+}
+
+// consequence reports whether a role that tells running is there and was not
+// understood.
+func (p *pumpLoader) consequence() bool {
+	for _, s := range []drivers.Signal{drivers.DriveStatus, drivers.MotorSpeed, drivers.DriveFrequency, drivers.ContactorAuxiliary} {
+		if _, given := p.file.Signals[s.String()]; given {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *pumpLoader) role(here *place, s drivers.Signal, text string) {
+	ref, ok := p.pointNamed(here, text)
+	if !ok || !p.fits(here, s, ref, text) {
+		return
+	}
+	p.feed(s, ref, rules.SignalSettings{Signal: s})
+}
+
+// feed notes that a point plays a role. Its value is stale after three beats.
+func (p *pumpLoader) feed(s drivers.Signal, ref pointRef, set rules.SignalSettings) {
+	set.StaleAfter = 3 * p.beat(ref)
+	p.set.Signals = append(p.set.Signals, set)
+	p.pump.Feeds = append(p.pump.Feeds, Feed{Device: ref.device, Point: ref.point, Signal: s})
+	p.point[s] = ref
+	p.users[ref]++
+}
+
+// beat is how often a point is read.
+func (l *loader) beat(ref pointRef) time.Duration {
+	d := &l.config.Devices[ref.device]
+	if d.Map.Points[ref.point].Class == regmap.Slow {
+		return d.Slow
+	}
+	return d.Routine
+}
+
+// pointNamed finds device.point; ok is false when there is none, or nothing
+// more can be said of it.
+func (l *loader) pointNamed(here *place, text string) (ref pointRef, ok bool) {
+	if l.isSpoilt(here) || l.isSpoilt(at("devices")) {
+		return ref, false
+	}
+	device, name, dotted := strings.Cut(text, ".")
+	i, known := l.deviceOf[device]
+	switch {
+	case !dotted:
+		l.wrong(here, "%q is no point; write device.point, such as %s", text, l.anyPoint())
+		return ref, false
+	case !known:
+		l.wrong(here, "there is no device %q; %s", device, oneOf(device, sortedKeys(l.deviceOf)))
+		return ref, false
+	}
+	j, known := l.devs[i].pointOf[name]
+	if !known {
+		if points := at("devices").item(i).child("points"); !l.isSpoilt(points) {
+			l.wrong(here, "device %s has no point %q; %s", device, name, oneOf(name, sortedKeys(l.devs[i].pointOf)))
+		}
+		return ref, false
+	}
+	return pointRef{i, j}, l.devs[i].good[j]
+}
+
+// anyPoint is an example from the file itself.
+func (l *loader) anyPoint() string {
+	for _, d := range l.config.Devices {
+		if len(d.Map.Points) > 0 {
+			return d.ID + "." + d.Map.Points[0].Name
+		}
+	}
+	return "drive-1.speed"
+}
+
+// The kinds of number a point can be, by its type.
+type pointKind uint8
+
+const (
+	measured pointKind = iota // a number, perhaps with a unit
+	yesNo                     // 0 or 1
+	status                    // a drive's status word
+)
+
+// kindOf tells a type's kind by its encoding, which is the low byte; bit
+// numbers stand above it.
+func kindOf(t regmap.Type) pointKind {
+	switch t & 0xFF {
+	case regmap.Bool, regmap.Bit(0) & 0xFF:
+		return yesNo
+	case regmap.Status402, regmap.StatusPROFIdrive, regmap.RunBit(0) & 0xFF:
+		return status
+	}
+	return measured
+}
+
+// fits reports whether a point can play a role, and tells why not.
+func (p *pumpLoader) fits(here *place, s drivers.Signal, ref pointRef, text string) bool {
+	row := &p.config.Devices[ref.device].Map.Points[ref.point]
+	info, kind := s.Info(), kindOf(row.Type)
+	before := len(p.problems)
+	switch {
+	case s == drivers.DriveStatus && kind != status:
+		p.wrong(here, "drive_status is the state of a drive, but point %s is %v; use type status_402, status_profidrive or run_bit N", text, row.Type)
+	case s == drivers.DriveStatus:
+	case info.Kind == drivers.Switch && kind != yesNo:
+		p.wrong(here, "%v is a switch, but point %s is %v; use type bool or bit N", s, text, row.Type)
+	case info.Kind == drivers.Switch:
+	case kind != measured:
+		p.wrong(here, "%v is %s, but point %s is %v; use a type that is a number", s, whatIs(info), text, row.Type)
+	case info.Dimension == row.Unit.Dimension:
+	case row.Unit.Dimension == quantity.None:
+		p.wrong(here, "%v is a %v, but point %s has no unit; give it one of %s", s, info.Dimension, text, strings.Join(quantity.Symbols(info.Dimension), ", "))
+	default:
+		p.wrong(here, "%v is %s, but point %s is in %s", s, whatIs(info), text, row.Unit.Symbol)
+	}
+	if s == drivers.ShaftIndex && (row.Scale != 1 || row.Offset != 0) {
+		p.wrong(here, "shaft_index counts pulses, but point %s has a scale; leave it out and say pulses_per_revolution", text)
+	}
+	return len(p.problems) == before
+}
+
+func whatIs(info drivers.SignalInfo) string {
+	switch {
+	case info.Kind == drivers.Count:
+		return "a plain count"
+	case info.Dimension == quantity.None:
+		return "a state"
+	}
+	return "a " + info.Dimension.String()
+}
+
+func (p *pumpLoader) auxiliary() {
+	if len(p.file.Auxiliary) > drivers.MaxAuxiliary {
+		p.wrong(p.here.child("auxiliary"), "has %d signals; %d at most", len(p.file.Auxiliary), drivers.MaxAuxiliary)
+		return
+	}
+	names := p.newIDs()
+	for i := range p.file.Auxiliary {
+		f, here := &p.file.Auxiliary[i], p.here.child("auxiliary").item(i)
+		names.add(here.child("name"), f.Name)
+		if slices.Contains(p.roles, f.Name) {
+			p.wrong(here.child("name"), "%q is a role; map it under signals, or name it otherwise", f.Name)
+		}
+		ref, ok := p.pointNamed(here.child("point"), f.Point)
+		if !ok {
+			continue
+		}
+		s, row := drivers.Auxiliary(i), &p.config.Devices[ref.device].Map.Points[ref.point]
+		p.feed(s, ref, rules.SignalSettings{Signal: s, Name: f.Name, Dimension: row.Unit.Dimension})
+	}
+}
+
+// hydraulic are the signals in which a pump shows what another one on the same
+// header does.
+var hydraulic = []drivers.Signal{
+	drivers.SuctionPressure, drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolFlowSwitch,
+}
+
+// ofOnePump are the signals of which every pump should have its own.
+var ofOnePump = []drivers.Signal{
+	drivers.DriveStatus, drivers.MotorSpeed, drivers.DriveFrequency, drivers.MotorCurrent, drivers.MotorTorque, drivers.MotorPower,
+	drivers.DriveRunHours, drivers.ContactorAuxiliary, drivers.ShaftIndex, drivers.DiaphragmLeak,
+}
+
+// sharing marks what other pumps work on too.
+func (p *pumpLoader) sharing() {
+	for i := range p.set.Signals {
+		s := &p.set.Signals[i]
+		ref := p.point[s.Signal]
+		several := p.users[ref] > 1
+		path := p.config.Devices[ref.device].Map.Points[ref.point].Path
+		s.Shared = slices.Contains(hydraulic, s.Signal) && (several || len(path.SharedWith) > 0)
+		if several && slices.Contains(ofOnePump, s.Signal) {
+			p.note(p.here.child("signals").child(s.Signal.String()), "point %s feeds more than one pump; is it really the %v of each?", p.file.Signals[s.Signal.String()], s.Signal)
+		}
+	}
+}
+
+// widthOf is the width of a point's measuring range, 0 when nobody said it.
+func widthOf(row *regmap.Point) float64 {
+	low, high, _ := believable(row)
+	return math.Abs(high - low)
+}
+
+// believable is what a point can show without being bad.
+func believable(row *regmap.Point) (low, high float64, known bool) {
+	switch {
+	case row.Valid.Given():
+		return row.Valid.Low, row.Valid.High, true
+	case row.Loop.Given():
+		return min(row.Loop.Low, row.Loop.High), max(row.Loop.Low, row.Loop.High), true
+	}
+	return 0, 0, false
+}

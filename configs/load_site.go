@@ -1,0 +1,125 @@
+package configs
+
+import (
+	"maps"
+	"net"
+	"slices"
+	"strconv"
+	"time"
+	_ "time/tzdata" // a small gateway may have no zone database
+
+	"pumpside/rules/alarm"
+	"pumpside/rules/site"
+)
+
+func (l *loader) site() {
+	f, here := &l.file.Site, at("site")
+	l.name(here.child("id"), f.ID)
+	l.config.Site = Site{
+		ID: f.ID, Title: orElse(f.Title, f.ID), Location: f.Location, Hazards: f.Hazards,
+		TimeZone: l.zone(here.child("time_zone"), f.TimeZone), ClockTrusted: f.Clock == "trusted",
+	}
+	if f.Units == "us_field" {
+		l.config.Site.Units = alarm.Field
+	}
+}
+
+func (l *loader) zone(here *place, name string) *time.Location {
+	zone, err := time.LoadLocation(name)
+	if err != nil || name == "Local" || name == "" {
+		l.wrong(here, "there is no time zone %q; write an IANA name such as Europe/Berlin, America/Denver or UTC", name)
+		return time.UTC
+	}
+	return zone
+}
+
+// siteRules are about what the file names: buses and devices.
+func (l *loader) siteRules() {
+	set := site.Settings{Broker: l.file.MQTT != nil}
+	for _, b := range l.config.Buses {
+		set.Buses = append(set.Buses, b.ID)
+	}
+	for _, d := range l.config.Devices {
+		if d.Bus >= 0 {
+			set.Devices = append(set.Devices, site.Device{ID: d.ID, Bus: l.config.Buses[d.Bus].ID})
+		}
+	}
+	if len(l.problems) > 0 && len(l.file.Site.Alarms) == 0 {
+		return // nothing more to find
+	}
+	plain, err := set.Checked()
+	if err != nil {
+		l.reasons(at("site"), err)
+		return
+	}
+	change := l.changes(at("site").child("alarms"), l.file.Site.Alarms, plain.Definitions())
+	set.Changes, set.Off = change.byName, change.off
+	checked, err := set.Checked()
+	l.reasons(at("site"), err)
+	if err == nil {
+		change.mustShow(checked.Definitions())
+	}
+	l.config.Rules = checked
+}
+
+// rest is what stands alone.
+func (l *loader) rest() {
+	f, c := l.file, l.config
+	if f.Metrics.Listen != "off" {
+		l.hostPort(at("metrics").child("listen"), f.Metrics.Listen, "127.0.0.1:9793, or off")
+		c.Metrics.Listen = f.Metrics.Listen
+	}
+	c.Log = Log{Level: f.Log.Level, Console: f.Log.Format == "console"}
+	c.Store = Store{Path: f.Store.Path, SaveInterval: f.Store.SaveInterval, JournalFor: f.Store.JournalFor}
+	here := at("store")
+	if c.Store.Path == "" {
+		l.wrong(here.child("path"), "is empty; write where the state file is to be")
+	}
+	l.between(here.child("save_interval"), c.Store.SaveInterval, time.Second, time.Hour)
+	l.between(here.child("seconds_for"), f.Store.SecondsFor, 0, day)
+	l.between(here.child("journal_for"), c.Store.JournalFor, day, 20*365*day)
+}
+
+const day = 24 * time.Hour
+
+// between checks a time against the shortest and longest that make sense.
+func (l *loader) between(here *place, d, least, most time.Duration) {
+	if d < least || d > most {
+		l.wrong(here, "%s is not from %s to %s", span(d), span(least), span(most))
+	}
+}
+
+// span writes a time as the file does.
+func span(d time.Duration) string {
+	for _, unit := range []struct {
+		size time.Duration
+		name string
+	}{{day, " d"}, {time.Hour, " h"}, {time.Minute, " min"}, {time.Second, " s"}, {time.Millisecond, " ms"}} {
+		if d%unit.size == 0 && d != 0 {
+			return strconv.FormatInt(int64(d/unit.size), 10) + unit.name
+		}
+	}
+	return strconv.FormatFloat(d.Seconds(), 'g', 6, 64) + " s"
+}
+
+// hostPort checks host:port and says example when it is not right.
+func (l *loader) hostPort(here *place, text, example string) {
+	_, port, err := net.SplitHostPort(text)
+	if err != nil {
+		l.wrong(here, "%q is not host:port; write such as %s", text, example)
+		return
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
+		l.wrong(here, "%q is not a port; write a number up to 65535, such as %s", port, example)
+	}
+}
+
+func orElse[T comparable](v, otherwise T) T {
+	var zero T
+	if v == zero {
+		return otherwise
+	}
+	return v
+}
+
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

@@ -28,6 +28,7 @@ type piping struct {
 	noGas      float64 // dampener's gas lost, 0..1
 	overcharge float64 // 0..1
 	closed     float64 // suction valve, 0..1
+	others     float64 // m³/s mean of other pumps in the same discharge line
 }
 
 // heads of more than one pump stand on the same manifolds; shift is the angle
@@ -57,6 +58,7 @@ func newCircuit(s *Settings, c *condition) *circuit {
 		}
 	}
 	k.out.entry = (cleanFilter + c.piping.filter) / (rated * rated)
+	k.out.others = c.piping.others
 	k.out.exit = fittings / (rated * rated)
 	k.in.entry = (cleanMesh + c.piping.strainer) * math.Sqrt(viscosity/warmGlycol) / (rated * rated)
 	k.in.shut = 1e13 * c.piping.closed * c.piping.closed

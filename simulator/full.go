@@ -58,6 +58,7 @@ type weighted struct {
 type solution struct {
 	pressure              [2][cycleSize]float32 // discharge, suction
 	flow, spilled, torque float64
+	mean                  float64 // Pa of the discharge
 	cavity                float64 // Pa, the noise of bubbles that collapse
 }
 
@@ -71,6 +72,8 @@ type full struct {
 	nowID     int32   // of now
 	nextID    int32   // of next
 	from, to  float64 // s, the piece
+	piece     time.Duration
+	stale     bool // the faults have changed but by growing
 
 	circuit *circuit // last used, to start the next from
 	live    bool     // circuit is the pump's own state at this instant
@@ -80,6 +83,7 @@ type full struct {
 	flow    float64 // m³/s in the present tick
 	spilled float64
 	torque  float64 // N·m on the plungers
+	mean    float64 // Pa of the discharge pressure above the vessel's
 }
 
 const (
@@ -107,7 +111,7 @@ func cavity(lowest float64) float64 {
 }
 
 func newFull() *full {
-	return &full{solved: map[corner]*solution{}, wears: map[wear]int32{}, nowID: -1}
+	return &full{solved: map[corner]*solution{}, wears: map[wear]int32{}, stale: true}
 }
 
 // weather is the wear at an instant.
@@ -122,6 +126,7 @@ func (k *Skid) weather(at time.Duration) wear {
 			bypass:     math.Min(1, f.size[BypassOpen]+f.size[ReliefPassing]),
 			noGas:      f.size[DampenerLost],
 			overcharge: f.size[DampenerOver],
+			others:     k.othersFlow(),
 		},
 		wobble:   math.Min(0.5, f.size[SpeedWobble]),
 		reversed: k.reversed,
@@ -132,6 +137,18 @@ func (k *Skid) weather(at time.Duration) wear {
 	return w
 }
 
+// othersFlow is what the other pumps of the header deliver, in twentieths of
+// this pump's displacement.
+func (k *Skid) othersFlow() float64 {
+	sum := 0.0
+	for _, other := range k.header {
+		if other != k {
+			sum += other.flow.delivered
+		}
+	}
+	return math.Round(20*sum/k.rated) / 20 * k.rated
+}
+
 // grow takes over the faults when they have changed. A fault that grows is
 // cut into pieces, within which the pressures change in a straight line.
 func (u *full) grow(k *Skid, at time.Duration) {
@@ -139,12 +156,15 @@ func (u *full) grow(k *Skid, at time.Duration) {
 	u.nowID = u.intern(u.now)
 	u.nextID, u.from, u.to = u.nowID, at.Seconds(), math.Inf(1)
 	if at < k.faults.settled {
-		piece := max((k.faults.settled-at)/growthPieces, 5*time.Second)
-		end := min(at+piece, k.faults.settled)
+		if u.stale {
+			u.piece = max((k.faults.settled-at)/growthPieces, 5*time.Second)
+		}
+		end := min(at+u.piece, k.faults.settled)
 		u.next = k.weather(end)
 		u.nextID, u.to = u.intern(u.next), end.Seconds()
 		k.faults.refresh(at)
 	}
+	u.stale = false
 }
 
 func (u *full) intern(w wear) int32 {
@@ -165,12 +185,12 @@ func (u *full) intern(w wear) int32 {
 // step settles flow and pressures of the present tick into p.
 func (u *full) step(k *Skid, p *glance) {
 	at := k.now()
-	if k.flow.stale || at.Seconds() >= u.to {
+	if u.stale || at.Seconds() >= u.to || u.now.piping.others != k.othersFlow() {
 		u.grow(k, at)
 	}
 	turning := math.Abs(k.shaftSpeed)
 	p.used, p.live, p.cavity = 0, false, 0
-	u.flow, u.spilled, u.torque = 0, 0, 0
+	u.flow, u.spilled, u.torque, u.mean = 0, 0, 0, 0
 	u.calm += tickSeconds
 	if !k.drive.steady() || turning == 0 {
 		u.calm = 0
@@ -201,6 +221,7 @@ func (u *full) mix(k *Skid, p *glance) {
 		u.flow += w.share * w.flow
 		u.spilled += w.share * w.spilled
 		u.torque += w.share * w.torque
+		u.mean += w.share * w.mean
 		p.cavity += w.share * w.cavity
 	}
 }
@@ -283,6 +304,9 @@ func (u *full) solve(s *Settings, at corner, w *wear) *solution {
 	out := &solution{flow: y.flow, spilled: y.spilled, torque: y.torque, cavity: cavity(y.lowest)}
 	above(&out.pressure[0], &y.discharge, c.contactor, c.speed, &s.Discharge)
 	above(&out.pressure[1], &y.suction, c.head, c.speed, &s.Suction)
+	for _, x := range out.pressure[0] {
+		out.mean += float64(x) / cycleSize
+	}
 	if len(u.oldest) >= mostCorners {
 		delete(u.solved, u.oldest[0])
 		u.oldest = u.oldest[1:]
@@ -317,6 +341,7 @@ func (u *full) integrate(k *Skid, p *glance) {
 			u.torque += c.work / (speed * tickSeconds)
 		}
 		u.sample(s, k, p, i+1)
+		u.mean += float64(p.samples[0][i+1]) / liveSamples
 	}
 }
 

@@ -64,10 +64,20 @@ func (k *Skid) pressure(id signal, at time.Duration) float64 {
 	}
 	p := m.discharge + k.swing(id, at)
 	for _, other := range k.header {
-		other.advance(at)
-		p += other.swing(id, at)
+		if other != k {
+			p += other.swing(id, at) - other.lifted()
+		}
 	}
 	return p
+}
+
+// lifted is the mean of the swing: in the Full detail, the friction of the
+// line, which the others of a header have in their own.
+func (k *Skid) lifted() float64 {
+	if k.full == nil {
+		return 0
+	}
+	return k.full.mean * k.flow.primed
 }
 
 // moment finds the tick of an instant.

@@ -23,18 +23,12 @@ func above(out, in *[cycleSize]float32, base, rpm float64, t *Transmitter) {
 // lagTurn is y' = (x − y)/lag over one period, exact for straight lines
 // between the points; rise is the step over the lag.
 func lagTurn(x *[cycleSize]float32, rise float64) {
-	keep := math.Exp(-rise)
-	slope := (1 - keep) / rise
+	keep, early, late := ramped(rise)
 	run := func(y float64, store bool) float64 {
 		last := float64(x[0])
 		for i := 1; i <= cycleSize; i++ {
-			now := last
-			if i < cycleSize {
-				now = float64(x[i])
-			} else {
-				now = float64(x[0])
-			}
-			y = keep*y + (slope-keep)*last + (1-slope)*now
+			now := float64(x[i%cycleSize])
+			y = keep*y + early*last + late*now
 			last = now
 			if store && i < cycleSize {
 				x[i] = float32(y)
@@ -76,8 +70,31 @@ type path struct {
 	ring  []float64
 	next  int
 	sum   float64
-	lags  [2]float64
+	lags  [2]lag
 	value float64
+}
+
+// A lag is a first-order lag, exact for straight lines between its samples.
+type lag struct{ in, out float64 }
+
+func (l *lag) pass(x, dt, tau float64) float64 {
+	if tau <= 0 {
+		l.in, l.out = x, x
+		return x
+	}
+	keep, early, late := ramped(dt / tau)
+	l.out = keep*l.out + early*l.in + late*x
+	l.in = x
+	return l.out
+}
+
+// ramped is how much of a lag's value, of the input at the beginning and of the
+// input at the end of a step remain after it; rise is the step over the time
+// constant.
+func ramped(rise float64) (keep, early, late float64) {
+	keep = math.Exp(-rise)
+	mean := (1 - keep) / rise
+	return keep, mean - keep, 1 - mean
 }
 
 // pass takes the pressure x, dt seconds after the last.
@@ -91,11 +108,6 @@ func (p *path) pass(t *Transmitter, x, dt float64) {
 		p.next = (p.next + 1) % n
 		x = p.sum / float64(n)
 	}
-	for i, lag := range [...]float64{float64(t.Damping), float64(t.Snubber)} {
-		if lag > 0 {
-			x = p.lags[i] + (x-p.lags[i])*(1-math.Exp(-dt/lag))
-		}
-		p.lags[i] = x
-	}
-	p.value = x
+	x = p.lags[0].pass(x, dt, float64(t.Damping))
+	p.value = p.lags[1].pass(x, dt, float64(t.Snubber))
 }

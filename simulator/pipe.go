@@ -18,6 +18,7 @@ type pipe struct {
 	shut      float64 // linear resistance of the first segment, for a closed valve
 	layer     float64 // resistance of a segment to the flow's swing about its slow mean
 	slow      float64 // that mean, m³/s
+	others    float64 // flow of other pumps through the same line, m³/s
 }
 
 const (
@@ -52,9 +53,9 @@ func newPipe(l Line, density, viscosity, end, omega float64) pipe {
 // half is the liquid of half a segment.
 func (p *pipe) half() float64 { return p.capacity / glycolCompressibility / 2 }
 
-// loss is the friction of segment i over its flow.
+// loss is the friction of segment i over the flow in it.
 func (p *pipe) loss(i int) float64 {
-	q := math.Abs(p.flow[i])
+	q := math.Abs(p.flow[i] + p.others)
 	r := math.Max(p.laminar, p.blasius*math.Sqrt(q*math.Sqrt(q)))
 	if i == 0 {
 		r += p.entry*q + p.shut
@@ -73,8 +74,9 @@ func (p *pipe) push(manifold, dt float64) {
 	before := manifold
 	g := dt / p.inertance
 	for i := range p.flow {
-		push := before - p.node[i] + p.layer*p.slow
-		p.flow[i] = (p.flow[i] + g*push) / (1 + g*(p.layer+p.loss(i)))
+		r := p.loss(i)
+		push := before - p.node[i] + p.layer*p.slow - r*p.others
+		p.flow[i] = (p.flow[i] + g*push) / (1 + g*(p.layer+r))
 		before = p.node[i]
 	}
 }

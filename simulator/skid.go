@@ -26,7 +26,7 @@ type Skid struct {
 	build [Cylinders]head
 
 	mu     *sync.Mutex // guards everything below; one for all skids of a header
-	header []*Skid     // the others that deliver into the same header
+	header []*Skid     // all that deliver into the same header, itself among them
 	ticks  int64       // done; the present one began at ticks·tick
 	agenda agenda
 	faults faults
@@ -89,6 +89,7 @@ func NewSkid(s Settings) (*Skid, error) {
 	if s.Running {
 		k.startWarm()
 	}
+	k.header = []*Skid{k}
 	k.begin()
 	return k, nil
 }
@@ -106,13 +107,13 @@ func (k *Skid) startWarm() {
 }
 
 // Join lets skids deliver into one header: each discharge transmitter sees the
-// ripple of all. Join them before anything else uses them. Pressures add as if
-// the others were not there, which the valves only nearly allow.
+// ripple of all, and the line takes the friction of their common flow. Join
+// them before anything else uses them. Ripples add as if the other pumps' open
+// valves were not there.
 func Join(skids ...*Skid) {
 	shared := new(sync.Mutex)
-	for i, k := range skids {
-		k.mu = shared
-		k.header = slices.Concat(skids[:i], skids[i+1:])
+	for _, k := range skids {
+		k.mu, k.header = shared, slices.Clone(skids)
 	}
 }
 
@@ -162,11 +163,15 @@ func (k *Skid) TruthAt(at time.Duration) Truth {
 
 func (k *Skid) advance(at time.Duration) {
 	for at >= k.now()+tick {
-		k.finish()
-		k.ticks++
-		k.begin()
+		for _, one := range k.header { // in step, since they feel each other
+			one.finish()
+			one.ticks++
+			one.begin()
+		}
 	}
-	k.truth.At = max(k.truth.At, at)
+	for _, one := range k.header {
+		one.truth.At = max(one.truth.At, at)
+	}
 }
 
 // now is the beginning of the present tick.
@@ -200,10 +205,13 @@ const faultTicks = 50
 func (k *Skid) age(now time.Duration) {
 	k.gust(k.ticks)
 	changed := k.faults.wander(k.set.Seed, now)
-	if k.faults.aerate(k.shaftSpeed != 0) || now <= k.faults.settled+time.Second {
+	if k.faults.aerate(k.shaftSpeed != 0) {
 		changed = true
 	}
-	if changed {
+	if changed && k.full != nil {
+		k.full.stale = true
+	}
+	if changed || now <= k.faults.settled+time.Second {
 		k.faults.refresh(now)
 		k.flow.stale = true
 	}
@@ -282,6 +290,9 @@ func (k *Skid) happen(e Event, now time.Duration) {
 	case e.Do.IsFault():
 		k.faults.set(e, now)
 		k.flow.stale = true
+		if k.full != nil {
+			k.full.stale = true
+		}
 		k.reversed = k.faults.size[Reversed] >= 0.5
 		return
 	}

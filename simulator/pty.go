@@ -1,0 +1,82 @@
+package simulator
+
+import (
+	"fmt"
+	"os"
+
+	"golang.org/x/sys/unix"
+)
+
+// A Pty is a pair of pseudo-terminals that stands for a serial line: serve the
+// Pty itself, and let the client open Path as its serial port.
+type Pty struct {
+	*os.File        // the master side
+	Path     string // such as /dev/pts/3
+	far      *os.File
+}
+
+// OpenPty opens a pair without echo or line editing. The far side stays open
+// until Close, so that a client may come and go.
+func OpenPty() (*Pty, error) {
+	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		return nil, fmt.Errorf("open a pseudo-terminal: %w", err)
+	}
+	p := &Pty{File: master}
+	if err := p.openFar(); err != nil {
+		master.Close()
+		return nil, fmt.Errorf("open a pseudo-terminal: %w", err)
+	}
+	return p, nil
+}
+
+// Close closes both sides.
+func (p *Pty) Close() error {
+	p.far.Close()
+	return p.File.Close()
+}
+
+func (p *Pty) openFar() error {
+	var n int
+	err := p.control(func(fd int) (err error) {
+		if err = unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0); err == nil {
+			n, err = unix.IoctlGetInt(fd, unix.TIOCGPTN)
+		}
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	p.Path = fmt.Sprintf("/dev/pts/%d", n)
+	if err := p.control(raw); err != nil { // of the pair, whichever side is asked
+		return err
+	}
+	p.far, err = os.OpenFile(p.Path, os.O_RDWR|unix.O_NOCTTY, 0)
+	return err
+}
+
+func (p *Pty) control(f func(fd int) error) error {
+	conn, err := p.SyscallConn()
+	if err != nil {
+		return err
+	}
+	var inner error
+	if err := conn.Control(func(fd uintptr) { inner = f(int(fd)) }); err != nil {
+		return err
+	}
+	return inner
+}
+
+// raw passes bytes as they are (cfmakeraw of the C library).
+func raw(fd int) error {
+	t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		return err
+	}
+	t.Iflag &^= unix.IGNBRK | unix.BRKINT | unix.PARMRK | unix.ISTRIP | unix.INLCR | unix.IGNCR | unix.ICRNL | unix.IXON
+	t.Oflag &^= unix.OPOST
+	t.Lflag &^= unix.ECHO | unix.ECHONL | unix.ICANON | unix.ISIG | unix.IEXTEN
+	t.Cflag &^= unix.CSIZE | unix.PARENB
+	t.Cflag |= unix.CS8
+	return unix.IoctlSetTermios(fd, unix.TCSETS, t)
+}

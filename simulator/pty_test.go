@@ -1,0 +1,67 @@
+package simulator_test
+
+import (
+	"context"
+	"io"
+	"os"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"pumpside/simulator"
+)
+
+func TestServerAnswersOnASerialLine(t *testing.T) {
+	s := &simulator.Server{Units: map[byte]simulator.Unit{1: still{}, 2: still{simulator.Manner{Silent: true}}}}
+	port := serveLine(t, s)
+	converse(t, port, withCRC("01 03 0001 0002"), withCRC("01 03 04 000b 000c"))
+	send(t, port, withCRC("02 03 0001 0002"))
+	converse(t, port, withCRC("01 04 0003 0001"), withCRC("01 04 02 000d"))
+	t.Run("a request in pieces, bytes that mean line editing elsewhere", func(t *testing.T) {
+		send(t, port, "01")
+		time.Sleep(5 * time.Millisecond)
+		converse(t, port, withCRC("01 03 0003 0004")[2:], withCRC("01 83 02"))
+	})
+	t.Run("half a request is forgotten after a silence", func(t *testing.T) {
+		send(t, port, "01 03 00")
+		time.Sleep(60 * time.Millisecond)
+		converse(t, port, withCRC("01 03 0000 0001"), withCRC("01 03 02 000a"))
+	})
+}
+
+// 8 bytes there and 7 back of 11 bits each, and 3.5 characters between, at
+// 9600 baud: 15·11/9600 + 38.5/9600 = 21.2 ms (Modbus over serial line V1.02).
+func TestAnswersKeepThePaceOfTheWire(t *testing.T) {
+	s := &simulator.Server{Baud: 9600, Units: map[byte]simulator.Unit{1: still{}}}
+	port := serveLine(t, s)
+	start := time.Now()
+	converse(t, port, withCRC("01 03 0000 0001"), withCRC("01 03 02 000a"))
+	if took := time.Since(start); took < 21100*time.Microsecond {
+		t.Errorf("answered after %v, faster than the wire", took)
+	}
+}
+
+// serveLine serves s on a pty until the test ends and returns the far side.
+func serveLine(t *testing.T, s *simulator.Server) io.ReadWriter {
+	t.Helper()
+	line, err := simulator.OpenPty()
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error)
+	go func() { done <- s.ServeRTU(ctx, line) }()
+	port, err := os.OpenFile(line.Path, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		port.Close()
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("ServeRTU: %v", err)
+		}
+	})
+	return port
+}

@@ -358,3 +358,33 @@ func TestReboots(t *testing.T) {
 		})
 	}
 }
+
+func TestAnAgentKilledBetweenTwoSaves(t *testing.T) {
+	tests := []struct {
+		name       string
+		lost, down time.Duration // run since the last save, and until the agent is back
+		want       bounds
+	}{
+		{"back within max gap: nothing is lost, nothing twice", 4 * s, 5 * s, bounds{Run: 129 * s}},
+		{"a minute lost and a minute down are unobserved", m, m, bounds{Run: m + m - s, Unobserved: 2*m + s, AtMost: 2*m + s}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRig(t, plain)
+			r.poll(m+s, driveRuns, rpm(1500))
+			saved, err := r.s.MarshalBinary()
+			if err != nil {
+				t.Fatal(err)
+			}
+			r.poll(tt.lost, driveRuns, rpm(1500))
+			r.wait(tt.down)
+			if err := r.s.UnmarshalBinary(saved); err != nil {
+				t.Fatal(err)
+			}
+			r.poll(m, driveRuns, rpm(1500))
+			if diff := cmp.Diff(tt.want, boundsOf(r.totals())); diff != "" {
+				t.Errorf("-want +got\n%s", diff)
+			}
+		})
+	}
+}

@@ -73,15 +73,6 @@ func (r *rig) kinds() (list []counters.Kind) {
 	return list
 }
 
-func (r *rig) event(kind counters.Kind) (last counters.Event) {
-	for _, e := range r.events {
-		if e.Kind == kind {
-			last = e
-		}
-	}
-	return last
-}
-
 func good(s drivers.Signal, v float64) drivers.Reading {
 	return drivers.Reading{Signal: s, Value: v, Quality: drivers.Good}
 }

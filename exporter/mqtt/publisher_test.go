@@ -277,18 +277,21 @@ func TestAPumpWithoutASnapshotYetIsNotCleared(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		broker := &scripted{}
 		p := publisher(newBox())
-		p.Dial = broker.dial
-		p.View = func() View { return View{Pumps: []*rules.Snapshot{nil}} }
-		topic := TopicsOf("north").Alarm("gp-1", "glycol_flow_low")
-		p.Settings.TelemetryEvery = time.Second
+		p.Dial, p.Settings.TelemetryEvery = broker.dial, time.Second
+		view := standingView(alarm.Unacknowledged, 1)
+		begun := time.Now()
+		p.View = func() View {
+			if time.Since(begun) > 5*time.Second {
+				return View{Pumps: []*rules.Snapshot{nil}, SiteAlarms: view.SiteAlarms}
+			}
+			return view
+		}
 		stop := run(t, p)
-		time.Sleep(time.Second)
-		p.standing.find(topic)
-		time.Sleep(20 * time.Second)
+		time.Sleep(30 * time.Second)
 		stop()
 		broker.clients.Wait()
-		if got := broker.on(topic); len(got) != 0 {
-			t.Errorf("sent %q", got)
+		if got := broker.on(TopicsOf("north").Alarm("gp-1", "glycol_flow_low")); len(got) != 1 || got[0] == "" {
+			t.Errorf("sent %q, want one state and nothing that clears it", got)
 		}
 	})
 }

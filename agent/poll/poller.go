@@ -67,8 +67,20 @@ func (r *run) reschedule() (err error) {
 	if err != nil {
 		return err
 	}
-	r.schedule, err = modbus.NewSchedule(time.Since(r.began), r.jobs, r.windows)
+	r.schedule, err = modbus.NewSchedule(r.lastBeat(), r.jobs, r.windows)
 	return err
+}
+
+// lastBeat is the newest instant at which every beat can begin anew and stay on
+// its grid, as nearly as one instant can: the last of the quickest beat.
+func (r *run) lastBeat() time.Duration {
+	now, quickest := time.Since(r.began), time.Hour
+	for i := range r.jobs {
+		if p := r.jobs[i].Period; p > 0 {
+			quickest = min(quickest, p)
+		}
+	}
+	return now.Truncate(quickest)
 }
 
 func (r *run) loop(ctx context.Context) {
@@ -118,7 +130,7 @@ func (r *run) do(ctx context.Context, job int) {
 	r.tally.busy += took
 	r.Polled(d.ID, err == nil || reason == modbus.Refused)
 	if err != nil {
-		r.failed(ctx, job, d, reason)
+		r.failed(ctx, job, d, err)
 		return
 	}
 	at, halfWidth := answer.At()
@@ -130,10 +142,11 @@ func (r *run) do(ctx context.Context, job int) {
 
 // failed hands on bad readings. A block that was refused is read in smaller
 // ones from now on, if it bridged anything.
-func (r *run) failed(ctx context.Context, job int, d *device, reason modbus.Reason) {
+func (r *run) failed(ctx context.Context, job int, d *device, err error) {
+	reason := modbus.ReasonOf(err)
 	b := r.blocks[job]
 	request := r.jobs[job].Request
-	if reason == modbus.Refused && r.plans[b.plan].Refused(b.Block) && r.reschedule() == nil {
+	if modbus.RefusesRange(err) && r.plans[b.plan].Refused(b.Block) && r.reschedule() == nil {
 		return
 	}
 	span := regmap.Span{Table: regmap.Table(request.Table), First: request.First, Count: request.Count}

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"crypto/rand"
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"os"
+	"slices"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pumpside/drivers"
+	"pumpside/rules/alarm"
+)
+
+func alarmsCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "alarms",
+		Short: "List, acknowledge, shelve and reset alarms; read the journal",
+		Args:  cobra.NoArgs,
+	}
+	c.AddCommand(alarmsList(), alarmsJournal())
+	for _, v := range []struct {
+		use, short, span string
+		verb             drivers.Verb
+	}{
+		{"ack", "Acknowledge an alarm: somebody has seen it", "", drivers.Acknowledge},
+		{"reset", "Let go of a latched alarm whose cause is gone", "", drivers.Reset},
+		{"shelve", "Silence an alarm for a while (8 h unless --for says otherwise, 24 h at most)", "how long", drivers.Shelve},
+		{"unshelve", "End the shelving of an alarm", "", drivers.Unshelve},
+		{"remove", "Take an alarm out of service until a review (7 days unless --for says otherwise)", "until the review", drivers.Remove},
+		{"return", "Put an alarm back into service", "", drivers.Return},
+	} {
+		c.AddCommand(alarmsOrder(v.use, v.short, v.span, v.verb))
+	}
+	return c
+}
+
+// An alarm is named as the list prints it: PUMP/ALARM, or ALARM for the site.
+func alarmsOrder(use, short, span string, verb drivers.Verb) *cobra.Command {
+	c := &cobra.Command{Use: use + " [PUMP/]ALARM", Short: short, Args: cobra.ExactArgs(1)}
+	config := configFlag(c)
+	comment := c.Flags().String("comment", "", "why, for the journal")
+	asJSON := c.Flags().Bool("json", false, "print JSON")
+	length := new(time.Duration)
+	if span != "" {
+		length = c.Flags().Duration("for", 0, span+", such as 2h30m")
+	}
+	c.RunE = func(c *cobra.Command, args []string) error {
+		pump, name := splitAlarm(args[0])
+		return give(c, *config, *asJSON, order{Pump: pump, Command: drivers.Command{Verb: verb, Alarm: name, For: *length, Comment: *comment}})
+	}
+	return c
+}
+
+func splitAlarm(text string) (pump, name string) {
+	for i := range text {
+		if text[i] == '/' {
+			return text[:i], text[i+1:]
+		}
+	}
+	return "", text
+}
+
+// give gives an order at the desk and prints what came of it. A refusal is
+// "not well".
+func give(c *cobra.Command, config string, asJSON bool, o order) error {
+	o.Command.ID, o.Command.User = rand.Text(), userName(uint32(os.Getuid()))
+	return atDesk(c.Context(), config, func(d desk) error {
+		out, err := d.order(c.Context(), o)
+		if err != nil {
+			return err
+		}
+		if err := printed(c.OutOrStdout(), asJSON, out, func(w io.Writer) { fmt.Fprintln(w, out.Headline) }); err != nil {
+			return err
+		}
+		if !out.Accepted {
+			return errUnwell
+		}
+		return nil
+	})
+}
+
+// printed writes an answer as JSON or as text.
+func printed(w io.Writer, asJSON bool, answer any, text func(io.Writer)) error {
+	if asJSON {
+		e := json.NewEncoder(w)
+		e.SetIndent("", "  ")
+		return e.Encode(answer)
+	}
+	table := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	text(table)
+	return table.Flush()
+}
+
+func alarmsList() *cobra.Command {
+	c := &cobra.Command{Use: "list", Short: "List the alarms that are not normal", Args: cobra.NoArgs}
+	config := configFlag(c)
+	all, asJSON := c.Flags().Bool("all", false, "the normal ones too"), c.Flags().Bool("json", false, "print JSON")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		return atDesk(c.Context(), *config, func(d desk) error {
+			list, err := d.alarms(c.Context())
+			if err != nil {
+				return err
+			}
+			if !*all {
+				list.onlyStanding()
+			}
+			return printed(c.OutOrStdout(), *asJSON, list, list.print)
+		})
+	}
+	return c
+}
+
+// stands reports whether anyone needs to know of the alarm.
+func stands(v alarm.View) bool {
+	return v.State != alarm.Normal || v.Shelved || v.Removed
+}
+
+func (l *alarmList) onlyStanding() {
+	for pump, views := range l.Pumps {
+		l.Pumps[pump] = slices.DeleteFunc(slices.Clone(views), func(v alarm.View) bool { return !stands(v) })
+	}
+}
+
+func (l *alarmList) print(w io.Writer) {
+	rows := 0
+	for _, pump := range slices.Sorted(maps.Keys(l.Pumps)) {
+		for _, v := range l.Pumps[pump] {
+			if rows == 0 {
+				fmt.Fprintln(w, "ALARM\tPRIORITY\tSTATE\tSINCE\tMARKS")
+			}
+			rows++
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", nameOf(pump, v.Name), v.Priority, v.State, since(v), marksOf(v))
+		}
+	}
+	if rows == 0 {
+		fmt.Fprintln(w, "no alarms")
+	}
+}
+
+func nameOf(pump, name string) string {
+	if pump == "" {
+		return name
+	}
+	return pump + "/" + name
+}
+
+func since(v alarm.View) string {
+	if v.State == alarm.Normal || v.RaisedAt.IsZero() {
+		return "-"
+	}
+	return v.RaisedAt.Wall.Format(time.DateTime) + "Z"
+}
+
+func marksOf(v alarm.View) string {
+	var marks []string
+	if v.Shelved {
+		marks = append(marks, "shelved by "+v.ShelvedBy+until(v.ShelvedUntil))
+	}
+	if v.Removed {
+		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt))
+	}
+	if v.SuppressedBy != "" {
+		marks = append(marks, "suppressed by "+v.SuppressedBy)
+	}
+	return joined("; ", marks...)
+}
+
+func until(t time.Time) string {
+	if t.IsZero() {
+		return ""
+	}
+	return " until " + t.UTC().Format(time.DateTime) + "Z"
+}
+
+func alarmsJournal() *cobra.Command {
+	c := &cobra.Command{Use: "journal", Short: "Print the journal, newest first", Args: cobra.NoArgs}
+	config := configFlag(c)
+	var q journalQuery
+	c.Flags().StringVar(&q.Pump, "pump", "", "of one pump only")
+	c.Flags().StringVar(&q.Alarm, "alarm", "", "of one alarm only")
+	c.Flags().IntVar(&q.Limit, "limit", 50, "at most so many")
+	ago := c.Flags().Duration("since", 0, "not older than, such as 24h")
+	asJSON := c.Flags().Bool("json", false, "print JSON")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if *ago > 0 {
+			q.Since = time.Now().Add(-*ago)
+		}
+		return atDesk(c.Context(), *config, func(d desk) error {
+			lines, err := d.journal(c.Context(), q)
+			if err != nil {
+				return err
+			}
+			return printed(c.OutOrStdout(), *asJSON, lines, func(w io.Writer) {
+				for _, l := range lines {
+					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.Headline)
+				}
+			})
+		})
+	}
+	return c
+}

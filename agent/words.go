@@ -1,0 +1,62 @@
+package main
+
+import (
+	"strings"
+
+	"pumpside/configs"
+	"pumpside/rules/alarm"
+)
+
+// words turns events into what people read, with the names of this site.
+type words struct {
+	sites map[string]alarm.Site   // by pump; "" for the site itself
+	pumps map[string]configs.Pump // by pump
+}
+
+func wordsOf(c *configs.Config) words {
+	w := words{sites: map[string]alarm.Site{}, pumps: map[string]configs.Pump{}}
+	hazards := strings.Join(c.Site.Hazards, "; ")
+	w.sites[""] = alarm.Site{Name: c.Site.Title, Location: c.Site.Location, Hazards: hazards, Units: c.Site.Units}
+	for _, p := range c.Pumps {
+		s := w.sites[""]
+		s.Pump = p.Tag
+		s.Location = joined(", ", c.Site.Location, p.Location)
+		s.Hazards = joined("; ", append(append([]string{}, c.Site.Hazards...), p.Hazards...)...)
+		w.sites[p.ID] = s
+		w.pumps[p.ID] = p
+	}
+	return w
+}
+
+// joined puts a separator between the texts that are not empty.
+func joined(separator string, texts ...string) string {
+	var some []string
+	for _, t := range texts {
+		if t != "" {
+			some = append(some, t)
+		}
+	}
+	return strings.Join(some, separator)
+}
+
+// names gives what the words of an event of a pump need besides the event; ""
+// is the site itself.
+func (w words) names(pump string, e *alarm.Event) alarm.Site {
+	s, known := w.sites[pump]
+	if !known {
+		s = w.sites[""]
+		s.Pump = pump
+	}
+	p := w.pumps[pump]
+	s.Subject = p.Titles[e.Subject]
+	s.DriveFault = p.DriveFaults.Text(e.DriveFaultCode)
+	if parts := p.Parts[e.Subject]; parts != "" {
+		s.Parts = []string{parts}
+	}
+	return s
+}
+
+// render gives the words for an event.
+func (w words) render(pump string, e *alarm.Event) alarm.Message {
+	return alarm.Render(*e, w.names(pump, e))
+}

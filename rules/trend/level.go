@@ -27,9 +27,9 @@ func newLevel(r Resolution, span time.Duration, keep []precision) level {
 	return l
 }
 
-// over reports whether at lies beyond the open block.
+// over reports whether a block is open and at lies beyond it.
 func (l *level) over(at *drivers.Instant) bool {
-	return at.SinceBoot >= l.until || at.Boot != l.dated.Boot
+	return l.open && (at.SinceBoot >= l.until || at.Boot != l.dated.Boot)
 }
 
 // place is that of the bucket at falls into. With none open a block begins:
@@ -65,12 +65,44 @@ func (l *level) start() drivers.Instant {
 	return start
 }
 
+// add puts v into a bucket of the k-th series. The one before is passed on to
+// the coarser level, if there is one.
+func (l *level) add(k int, place int32, v float64, coarser *level) {
+	s := &l.series[k]
+	if s.filling.n > 0 && s.filling.place == place {
+		s.filling.add(v)
+		return
+	}
+	l.pass(k, coarser)
+	s.flush()
+	s.filling = filling{place, 1, v, v, v}
+}
+
+// pass adds the bucket being filled to that of the coarser level it begins in.
+func (l *level) pass(k int, coarser *level) {
+	f := &l.series[k].filling
+	if coarser == nil || f.n == 0 {
+		return
+	}
+	begins := l.from + time.Duration(f.place)*time.Duration(l.resolution)
+	place := int32(max(0, begins-coarser.from) / time.Duration(coarser.resolution))
+	s := &coarser.series[k]
+	if s.filling.n > 0 && s.filling.place == place {
+		s.filling.merge(f)
+		return
+	}
+	s.flush()
+	s.filling = *f
+	s.filling.place = place
+}
+
 // flush ends the buckets being filled and gives the number of buckets to the
 // last that has a value.
-func (l *level) flush() (count int) {
-	for i := range l.series {
-		l.series[i].flush()
-		count = max(count, int(l.series[i].done))
+func (l *level) flush(coarser *level) (count int) {
+	for k := range l.series {
+		l.pass(k, coarser)
+		l.series[k].flush()
+		count = max(count, int(l.series[k].done))
 	}
 	return count
 }
@@ -94,19 +126,14 @@ func (l *level) block(names []string, count int) *Block {
 	return b
 }
 
-// copy gives the open block apart, nil when there is nothing in it.
-func (l *level) copy() *level {
+// copy gives the open block apart: flushing it leaves l alone.
+func (l *level) copy() level {
 	c := *l
 	c.series = slices.Clone(l.series)
-	filled := false
 	for i := range c.series {
 		c.series[i].data = slices.Clip(c.series[i].data) // what is appended goes elsewhere
-		filled = filled || c.series[i].done > 0 || c.series[i].filling.n > 0
 	}
-	if !l.open || !filled {
-		return nil
-	}
-	return &c
+	return c
 }
 
 // A ring keeps the last blocks of seconds, each in one piece of memory that is

@@ -13,6 +13,22 @@ type filling struct {
 	low, top float64
 }
 
+func (f *filling) add(v float64) {
+	f.n++
+	f.sum += v
+	if v < f.low { // no NaN comes here, so this does what min does and costs less
+		f.low = v
+	} else if v > f.top {
+		f.top = v
+	}
+}
+
+func (f *filling) merge(g *filling) {
+	f.n += g.n
+	f.sum += g.sum
+	f.low, f.top = min(f.low, g.low), max(f.top, g.top)
+}
+
 // A series is one signal's part of an open block: the buckets that are done,
 // encoded, and the one being filled.
 //
@@ -26,22 +42,6 @@ type series struct {
 	mean    code  // of the last one
 	keep    precision
 	data    []byte
-}
-
-func (s *series) add(place int32, v float64) {
-	f := &s.filling
-	if f.n > 0 && f.place == place {
-		f.n++
-		f.sum += v
-		if v < f.low { // no NaN comes here, so this does what min does and costs less
-			f.low = v
-		} else if v > f.top {
-			f.top = v
-		}
-		return
-	}
-	s.flush()
-	*f = filling{place, 1, v, v, v}
 }
 
 // flush encodes the bucket being filled, if there is one.

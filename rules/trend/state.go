@@ -32,12 +32,14 @@ const tables = int(drivers.FirstAuxiliary) + drivers.MaxAuxiliary
 // A State holds what is in memory of one pump's history. One goroutine owns
 // it. The zero State keeps nothing.
 type State struct {
-	places [tables]uint8 // of a signal in the levels, plus one
-	names  []string
-	levels []level // minutes, hours and, unless there are none, seconds
-	recent ring
-	closed []*Block
-	at     drivers.Instant
+	places  [tables]uint8 // of a signal in the levels, plus one
+	names   []string
+	seconds level
+	minutes level
+	hours   level // made of finished minutes; its blocks begin and end with theirs
+	recent  ring  // empty when no seconds are kept
+	closed  []*Block
+	at      drivers.Instant
 }
 
 // New gives the State of a pump with those signals. Site-named ones beyond
@@ -53,12 +55,13 @@ func New(channels []Channel, set Settings) State {
 		s.places[c.Signal] = uint8(len(s.names))
 		keep = append(keep, precisionOf(c.Signal))
 	}
-	s.levels = []level{newLevel(Minute, blockSpan, keep), newLevel(Hour, blockSpan, keep)}
+	s.seconds = newLevel(Second, chunkSpan, keep)
+	s.minutes = newLevel(Minute, blockSpan, keep)
+	s.hours = newLevel(Hour, blockSpan, keep)
 	if set.Recent == 0 {
 		set.Recent = Second.Keep()
 	}
 	if set.Recent > 0 {
-		s.levels = append(s.levels, newLevel(Second, chunkSpan, keep))
 		s.recent.chunks = make([]chunk, (set.Recent+chunkSpan-1)/chunkSpan)
 	}
 	return s
@@ -82,53 +85,62 @@ func (s *State) Step(b *drivers.Batch) {
 		return
 	}
 	s.at = b.At
-	for i := range s.levels {
-		s.roll(&s.levels[i])
-	}
-	var places [3]int32
-	for i := range s.levels {
-		places[i] = s.levels[i].place(&b.At)
-	}
+	s.roll()
+	second, minute := s.seconds.place(&b.At), s.minutes.place(&b.At)
+	s.hours.place(&b.At)
+	keepSeconds := len(s.recent.chunks) > 0
 	for i := range b.Readings {
 		r := &b.Readings[i]
 		if r.Quality == drivers.Bad || r.Reason == drivers.Repeated || int(r.Signal) >= tables || s.places[r.Signal] == 0 ||
 			math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 			continue
 		}
-		channel := s.places[r.Signal] - 1
-		for k := range s.levels {
-			s.levels[k].series[channel].add(places[k], r.Value)
+		k := int(s.places[r.Signal] - 1)
+		if keepSeconds {
+			s.seconds.add(k, second, r.Value, nil)
+		}
+		s.minutes.add(k, minute, r.Value, &s.hours)
+	}
+}
+
+// roll closes the blocks that end before the State's instant.
+func (s *State) roll() {
+	if s.seconds.over(&s.at) {
+		s.closeSeconds()
+	}
+	if s.minutes.over(&s.at) {
+		s.closeBlocks()
+	}
+}
+
+func (s *State) closeSeconds() {
+	if count := s.seconds.flush(nil); count > 0 {
+		s.recent.push(&s.seconds, count)
+	}
+	s.seconds.restart()
+}
+
+func (s *State) closeBlocks() {
+	for _, b := range openBlocks(s.names, &s.minutes, &s.hours) {
+		if b.Count > 0 {
+			s.closed = append(s.closed, b)
 		}
 	}
+	s.minutes.restart()
+	s.hours.restart()
 }
 
-// roll closes the open block of l if it ends before the State's instant.
-func (s *State) roll(l *level) {
-	if l.open && l.over(&s.at) {
-		s.close(l)
-	}
-}
-
-// close ends the open block of l: seconds go into the ring, the others to
-// whoever stores them.
-func (s *State) close(l *level) {
-	count := l.flush()
-	switch {
-	case count == 0:
-	case l.resolution == Second:
-		s.recent.push(l, count)
-	default:
-		s.closed = append(s.closed, l.block(s.names, count))
-	}
-	l.restart()
+// openBlocks ends the buckets being filled and gives both blocks.
+func openBlocks(names []string, minutes, hours *level) [2]*Block {
+	count := minutes.flush(hours)
+	return [2]*Block{minutes.block(names, count), hours.block(names, hours.flush(nil))}
 }
 
 // Close closes every block that is open, as for a stop of the agent. The State
 // can be stepped on.
 func (s *State) Close() {
-	for i := range s.levels {
-		s.close(&s.levels[i])
-	}
+	s.closeSeconds()
+	s.closeBlocks()
 }
 
 // HasClosed reports whether blocks wait to be taken.
@@ -146,18 +158,19 @@ func (s *State) TakeClosed() []*Block {
 // of the caller's own: the block that is open and, of seconds, those of the
 // last hour.
 func (s *State) InMemory(r Resolution) []*Block {
+	seconds, minutes, hours := s.seconds.copy(), s.minutes.copy(), s.hours.copy()
+	both := openBlocks(s.names, &minutes, &hours)
 	var list []*Block
-	for i := range s.levels {
-		l := &s.levels[i]
-		if l.resolution != r {
-			continue
-		}
-		if r == Second {
-			list = s.recent.blocks(s.names, l)
-		}
-		if open := l.copy(); open != nil {
-			list = append(list, open.block(s.names, open.flush()))
-		}
+	open := both[0]
+	switch r {
+	case Second:
+		list = s.recent.blocks(s.names, &s.seconds)
+		open = seconds.block(s.names, seconds.flush(nil))
+	case Hour:
+		open = both[1]
+	}
+	if open.Count > 0 {
+		list = append(list, open)
 	}
 	return list
 }

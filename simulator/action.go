@@ -12,12 +12,13 @@ type Action uint8
 
 // Orders. Size is not used unless the comment says so.
 const (
-	Start      Action = iota // run command on
-	Stop                     // run command off: the drive ramps down
-	DriveTrip                // Size is the fault code, 1 when 0; the motor coasts
-	DriveReset               // fault cleared; the run command stands as it was
-	SetSpeed                 // Size is the pump speed in rpm
-	DemandOn                 // the process wants circulation
+	Start         Action = iota // run command on
+	Stop                        // run command off: the drive ramps down
+	DriveTrip                   // Size is the fault code, 1 when 0; the motor coasts
+	DriveReset                  // fault cleared; the run command stands as it was
+	SetSpeed                    // Size is the pump speed in rpm
+	AcrossTheLine               // bypass contactor: Size 1 puts the motor on the mains, 0 takes it off; the drive shows nothing
+	DemandOn                    // the process wants circulation
 	DemandOff
 
 	// Devices on the bus. They name the drive or the instruments with Device.
@@ -80,7 +81,7 @@ const (
 
 // names is the text of every Action, as in scenario files.
 var names = [actionCount]string{
-	Start: "start", Stop: "stop", DriveTrip: "drive trip", DriveReset: "drive reset", SetSpeed: "set speed",
+	Start: "start", Stop: "stop", DriveTrip: "drive trip", DriveReset: "drive reset", SetSpeed: "set speed", AcrossTheLine: "across the line",
 	DemandOn: "demand on", DemandOff: "demand off",
 	DeviceSilent: "device silent", DeviceLate: "device late", DeviceRefusing: "device refusing",
 	DeviceAnswering: "device answering", MeterReplaced: "meter replaced",

@@ -176,6 +176,27 @@ type litres float64
 
 func (l litres) cubic() quantity.CubicMeters { return quantity.CubicMeters(l * 1e-3) }
 
+// The same machine made for other speeds delivers the same flow at much the
+// same efficiency, by every motion.
+func TestMachinesForOtherSpeeds(t *testing.T) {
+	for _, motion := range []Mechanism{{DischargeAway, 5}, {DischargeTowards, 5}, {Sine, 0}} {
+		for _, n := range []float64{200, 300, 900, 1750} {
+			s := DefaultSettings(1)
+			s.Machine.Mechanism = motion
+			s.Machine = s.Machine.ForSpeed(quantity.RevolutionsPerMinute(n))
+			c := warmCondition(&s)
+			got := periodic(&s, &c)
+			want := float64(DefaultMachine().Displacement(300))
+			if efficiency := got.flow / want; efficiency < 0.92 || efficiency > 0.98 {
+				t.Errorf("motion %d at %v rpm: volumetric efficiency %.3f, want 0.92 to 0.98", motion.Motion, n, efficiency)
+			}
+			if got.turns == mostTurns {
+				t.Errorf("motion %d at %v rpm: not periodic after %d turns, still moving by %.0f Pa", motion.Motion, n, got.turns, got.drift)
+			}
+		}
+	}
+}
+
 // A transmitter's lag on the periodic table is the textbook first order:
 // 1/√(1 + (ωτ)²) and −atan ωτ. 5 Hz through 0.1 s keeps 0.3033, through 0.5 s
 // 0.0635.

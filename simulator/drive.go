@@ -28,6 +28,7 @@ const targetReached = 1 << 10
 type drive struct {
 	state     driveState
 	command   bool
+	bypass    bool // motor on the mains
 	faultCode uint16
 	target    float64 // motor rpm without load
 	command0  float64 // motor rpm without load, ramped
@@ -46,6 +47,8 @@ type drive struct {
 const (
 	rotor      = 0.3  // s, time constant of the speed under a changing load
 	coast      = 0.6  // s, time constant of a motor that is switched off
+	mains      = 1500 // rpm of a four-pole motor at 50 Hz
+	mainsStart = 0.2  // s
 	motorPart  = 0.87 // electrical efficiency of motor and drive
 	noLoadPart = 0.06 // of rated torque: bearings, gear, churning oil
 )
@@ -61,21 +64,29 @@ func (d *drive) step(dt, rate, filter float64) {
 	case d.state == driveEnabled && !d.command && d.command0 == 0:
 		d.state = driveReady
 	}
-	if d.state == driveEnabled {
+	switch {
+	case d.bypass:
+		d.command0 = 0
+		d.speed = toward(d.speed, mains-d.slip, mainsStart)
+	case d.state == driveEnabled:
 		goal := d.target
 		if !d.command {
 			goal = 0
 		}
 		d.command0 += math.Max(-rate*dt, math.Min(rate*dt, goal-d.command0))
 		d.speed = math.Max(0, d.command0*(1+d.wander)-d.slip)
-	} else {
+	default:
 		d.command0 = 0
 		d.speed *= 1 - dt/coast
 		if d.speed < 1 {
 			d.speed = 0
 		}
 	}
-	d.shown = toward(d.shown, d.speed, filter)
+	seen := d.speed
+	if d.bypass {
+		seen = 0
+	}
+	d.shown = toward(d.shown, seen, filter)
 }
 
 func (d *drive) trip(code uint16) {
@@ -98,5 +109,14 @@ func (d *drive) statusWord() uint16 {
 
 // steady reports whether the speed stays: at its target, or at rest.
 func (d *drive) steady() bool {
-	return d.speed == 0 || d.state == driveEnabled && d.command && d.command0 == d.target
+	switch {
+	case d.bypass:
+		return d.speed > 0.99*(mains-d.slip)
+	case d.speed == 0:
+		return true
+	}
+	return d.state == driveEnabled && d.command && d.command0 == d.target
 }
+
+// drives reports whether the motor has current, from the drive or the mains.
+func (d *drive) drives() bool { return d.bypass || d.state == driveEnabled }

@@ -157,7 +157,7 @@ func (k *Skid) load() {
 		h.shaftLoad = float64(m.StrokeVolume()) * Cylinders * difference / (2 * math.Pi) * h.primed / float64(m.Efficiency)
 	}
 	d.torque = 0
-	if d.state == driveEnabled && d.speed > 0 {
+	if d.drives() && d.speed > 0 {
 		d.torque = idle + h.shaftLoad/m.GearRatio*(1-k.faults.size[BeltSlip])
 	}
 	d.power = d.torque * d.speed * 2 * math.Pi / 60 / motorPart

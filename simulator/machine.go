@@ -81,6 +81,21 @@ func DefaultMachine() Machine {
 	}
 }
 
+// ForSpeed is the same machine made for another rated speed of its shaft: the
+// same flow from shorter strokes and smaller bores, valves that are as quick in
+// parts of a turn, the same motor.
+func (m Machine) ForSpeed(n quantity.RevolutionsPerMinute) Machine {
+	ratio := float64(m.RatedSpeed / n)
+	length := quantity.Meters(math.Cbrt(ratio))
+	m.Bore *= length
+	m.Stroke *= length
+	m.GearRatio *= ratio
+	m.RatedSpeed = n
+	m.SuctionValve.Lag *= quantity.Seconds(ratio)
+	m.DischargeValve.Lag *= quantity.Seconds(ratio)
+	return m
+}
+
 // StrokeVolume is what one plunger displaces in one stroke.
 func (m Machine) StrokeVolume() quantity.CubicMeters {
 	return quantity.CubicMeters(math.Pi / 4 * float64(m.Bore) * float64(m.Bore) * float64(m.Stroke))

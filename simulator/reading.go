@@ -21,6 +21,7 @@ type shown struct{ value, deviation float64 }
 // everything that is a state or a count have no noise here.
 func (k *Skid) show(id signal, at time.Duration) shown {
 	d, h, m := &k.drive, &k.flow, &k.set.Machine
+	carried := float64(bit(!d.bypass)) // the drive measures only what it feeds
 	switch id {
 	case driveStatus:
 		return shown{value: float64(d.statusWord())}
@@ -31,11 +32,11 @@ func (k *Skid) show(id signal, at time.Duration) shown {
 	case motorSpeed:
 		return shown{value: d.shown, deviation: 0.00005}
 	case motorCurrent:
-		return shown{value: k.current(), deviation: 0.0005}
+		return shown{value: carried * k.current(), deviation: 0.0005}
 	case motorTorque:
-		return shown{value: d.torque, deviation: 0.0005}
+		return shown{value: carried * d.torque, deviation: 0.0005}
 	case motorPower:
-		return shown{value: d.power / 1e3, deviation: 0.0002}
+		return shown{value: carried * d.power / 1e3, deviation: 0.0002}
 	case driveHeatsink:
 		return shown{value: k.heat.heatsink}
 	case driveRunHours:
@@ -69,7 +70,7 @@ func (k *Skid) show(id signal, at time.Duration) shown {
 	case contactorPressure:
 		return shown{value: k.contactor() / 1e3, deviation: 0.0005}
 	case gasFlow:
-		return shown{value: 11800 * float64(b(k.demand)), deviation: 0.0005}
+		return shown{value: 11800 * float64(bit(k.demand)), deviation: 0.0005}
 	case gasTemperature:
 		return shown{value: 32 + 0.2*(k.heat.ambient-20), deviation: 0.0005}
 	case shaftIndex:
@@ -77,7 +78,7 @@ func (k *Skid) show(id signal, at time.Duration) shown {
 	case shaftIndexAge:
 		return shown{value: k.indexAge(at)}
 	default:
-		return shown{value: float64(b(k.state(id)))}
+		return shown{value: float64(bit(k.state(id)))}
 	}
 }
 
@@ -85,7 +86,9 @@ func (k *Skid) show(id signal, at time.Duration) shown {
 func (k *Skid) state(id signal) bool {
 	switch id {
 	case contactorAuxiliary:
-		return k.drive.state == driveEnabled
+		return k.drive.drives()
+	case bypassContactor:
+		return k.drive.bypass
 	case runDemand:
 		return k.demand
 	case diaphragmLeak:
@@ -101,12 +104,12 @@ func (k *Skid) state(id signal) bool {
 	case permissive, controlPower:
 		return true
 	}
-	return false // bypassContactor
+	return false
 }
 
 // current is the motor's in A: load beside magnetising current.
 func (k *Skid) current() float64 {
-	if k.drive.state != driveEnabled || k.drive.speed == 0 {
+	if !k.drive.drives() || k.drive.speed == 0 {
 		return 0
 	}
 	rated := float64(k.set.Machine.RatedPower) / (1.732 * 400 * 0.8 * 0.87)
@@ -197,7 +200,7 @@ func (r *Register) integer(x float64) uint32 {
 	case "uint32":
 		return uint32(math.Max(0, math.Min(math.MaxUint32, x)))
 	}
-	return b(x >= 0.5)
+	return bit(x >= 0.5)
 }
 
 // word is the first or second register of a raw value.
@@ -208,7 +211,7 @@ func (r *Register) word(raw uint32, n uint16) uint16 {
 	return uint16(raw >> 16)
 }
 
-func b(on bool) uint32 {
+func bit(on bool) uint32 {
 	if on {
 		return 1
 	}

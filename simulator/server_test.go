@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"io"
 	"net"
+	"sync"
 	"testing"
 	"time"
 
@@ -190,4 +191,94 @@ func withCRC(text string) string {
 		}
 	}
 	return hex.EncodeToString(append(frame, byte(c), byte(c>>8)))
+}
+
+// Whatever comes, the server answers a Modbus exchange or nothing, and its unit
+// is never asked for more than the protocol allows.
+func FuzzServer(f *testing.F) {
+	f.Add(unhex("0001 0000 0006 01 03 0001 0002"), false)
+	f.Add(unhex("000b 0000 0005 01 2b 0e 01 00"), false)
+	f.Add(unhex(withCRC("01 03 0001 0002")), true)
+	f.Add(unhex(withCRC("01 10 0000 0001 02 0001")), true)
+	f.Fuzz(func(t *testing.T, ask []byte, rtu bool) {
+		framing := simulator.TCP
+		if rtu {
+			framing = simulator.RTU
+		}
+		near, far := net.Pipe()
+		ctx, cancel := context.WithCancel(t.Context())
+		ln := &onePipe{conn: far, closed: make(chan struct{})}
+		s := &simulator.Server{Units: map[byte]simulator.Unit{1: still{}}}
+		done := make(chan error)
+		go func() { done <- s.Serve(ctx, ln, framing) }()
+		go func() {
+			near.SetDeadline(time.Now().Add(20 * time.Millisecond))
+			near.Write(ask)
+			time.Sleep(time.Millisecond)
+			near.Close()
+		}()
+		answers, _ := io.ReadAll(near)
+		cancel()
+		if err := <-done; err != nil {
+			t.Errorf("Serve: %v", err)
+		}
+		for rest := answers; !rtu && len(rest) > 0; {
+			if len(rest) < 9 || rest[2] != 0 || rest[3] != 0 || len(rest) < 6+int(rest[5]) {
+				t.Fatalf("asked % x, answered % x: not a sequence of Modbus answers", ask, answers)
+			}
+			rest = rest[6+int(rest[5]):]
+		}
+	})
+}
+
+// onePipe is a listener with one connection.
+type onePipe struct {
+	conn   net.Conn
+	once   sync.Once
+	closed chan struct{}
+}
+
+func (l *onePipe) Accept() (net.Conn, error) {
+	if conn := l.conn; conn != nil {
+		l.conn = nil
+		return conn, nil
+	}
+	<-l.closed
+	return nil, net.ErrClosed
+}
+func (l *onePipe) Close() error   { l.once.Do(func() { close(l.closed) }); return nil }
+func (l *onePipe) Addr() net.Addr { return &net.UnixAddr{Name: "pipe"} }
+
+func BenchmarkTransaction(b *testing.B) {
+	k, err := simulator.NewSkid(simulator.DefaultSettings(1))
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := &simulator.Server{Units: map[byte]simulator.Unit{1: k.Whole()}}
+	ln, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		b.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error)
+	go func() { done <- s.Serve(ctx, ln, simulator.TCP) }()
+	conn, err := net.Dial("tcp", ln.Addr().String())
+	if err != nil {
+		b.Fatal(err)
+	}
+	ask, answer := unhex("0001 0000 0006 01 04 0000 0014"), make([]byte, 9+2*20)
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := conn.Write(ask); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := io.ReadFull(conn, answer); err != nil {
+			b.Fatal(err)
+		}
+	}
+	conn.Close()
+	cancel()
+	if err := <-done; err != nil {
+		b.Fatal(err)
+	}
 }

@@ -1,6 +1,8 @@
 package simulator
 
 import (
+	"fmt"
+
 	"pumpside/drivers/quantity"
 )
 
@@ -91,4 +93,20 @@ func DefaultSettings(seed uint64) Settings {
 		RunningAbove:      0.05,
 		MeterTimeConstant: 1,
 	}
+}
+
+func (s *Settings) check() error {
+	m := &s.Machine
+	switch {
+	case !(m.Bore > 0 && m.Stroke > 0 && m.GearRatio > 0 && m.RatedSpeed > 0 && m.PolePairs > 0):
+		return fmt.Errorf("machine: bore %v m, stroke %v m, gear ratio %v, rated speed %v rpm and pole pairs %d must all be above 0",
+			m.Bore, m.Stroke, m.GearRatio, m.RatedSpeed, m.PolePairs)
+	case m.Mechanism.Motion != Sine && !(m.Mechanism.RodRatio > 1):
+		return fmt.Errorf("mechanism: rod ratio %v must be above 1", m.Mechanism.RodRatio)
+	case !(s.Contactor > 0):
+		return fmt.Errorf("contactor pressure %v Pa must be above 0", s.Contactor)
+	case s.IndexPulses < 0:
+		return fmt.Errorf("index pulses %d must not be negative", s.IndexPulses)
+	}
+	return nil
 }

@@ -1,13 +1,9 @@
 package simulator
 
 import (
-	"fmt"
-	"math"
 	"slices"
 	"sync"
 	"time"
-
-	"pumpside/drivers/quantity"
 )
 
 // tick is the step of everything but the ripple, which is computed at the
@@ -35,7 +31,7 @@ type Skid struct {
 	heat   heat
 	probe  [signalCount]instrument
 	truth  Truth
-	silent [deviceCount]Manner
+	manner [deviceCount]Manner
 
 	demand     bool
 	reversed   bool
@@ -63,33 +59,26 @@ type moment struct {
 
 // NewSkid builds a skid at time 0. Settings that make no pump are an error.
 func NewSkid(s Settings) (*Skid, error) {
-	m := s.Machine
-	switch {
-	case !(m.Bore > 0 && m.Stroke > 0 && m.GearRatio > 0 && m.RatedSpeed > 0 && m.PolePairs > 0):
-		return nil, fmt.Errorf("machine: bore %v m, stroke %v m, gear ratio %v, rated speed %v rpm and pole pairs %d must all be above 0",
-			m.Bore, m.Stroke, m.GearRatio, m.RatedSpeed, m.PolePairs)
-	case m.Mechanism.Motion != Sine && !(m.Mechanism.RodRatio > 1):
-		return nil, fmt.Errorf("mechanism: rod ratio %v must be above 1", m.Mechanism.RodRatio)
-	case s.IndexPulses < 0:
-		return nil, fmt.Errorf("index pulses %d must not be negative", s.IndexPulses)
+	if err := s.check(); err != nil {
+		return nil, err
 	}
 	k := &Skid{set: s, build: built(&s), demand: s.Running, mu: new(sync.Mutex)}
+	k.header = []*Skid{k}
 	longest := max(float64(s.Discharge.Update), float64(s.Suction.Update), tickSeconds)
 	k.recent = make([]moment, int(longest/tickSeconds)+3)
-	k.rated = float64(m.Displacement(m.RatedSpeed))
+	k.rated = float64(s.Machine.Displacement(s.Machine.RatedSpeed))
 	if s.Detail == Full {
 		k.full, k.glances = newFull(), make([]glance, len(k.recent))
 	} else {
 		k.ripple = new(ripple)
 	}
-	k.drive.target = k.motorTarget(float64(m.RatedSpeed))
+	k.drive.target = k.motorTarget(float64(s.Machine.RatedSpeed))
 	k.drive.runHours, k.drive.onHours = s.RunHours, s.PowerOnHours
 	k.heat.start(&s)
 	k.flow.start(k)
 	if s.Running {
 		k.startWarm()
 	}
-	k.header = []*Skid{k}
 	k.begin()
 	return k, nil
 }
@@ -99,8 +88,8 @@ func (k *Skid) startWarm() {
 	k.drive.command, k.drive.state = true, driveEnabled
 	k.drive.command0 = k.drive.target
 	k.heat.warm(&k.set)
-	for range 500 { // 10 s: flow and pressures settle, nothing is counted
-		k.move(0)
+	for i := range 500 { // 10 s: flow and pressures settle, nothing is counted
+		k.move(int64(-1 - i))
 		k.flow.step(k)
 	}
 	k.truth, k.shaft = Truth{Running: true}, 0
@@ -176,154 +165,3 @@ func (k *Skid) advance(at time.Duration) {
 
 // now is the beginning of the present tick.
 func (k *Skid) now() time.Duration { return time.Duration(k.ticks) * tick }
-
-// begin settles what holds during the present tick.
-func (k *Skid) begin() {
-	now := k.now()
-	for {
-		e, ok := k.agenda.due(now)
-		if !ok {
-			break
-		}
-		k.happen(e, now)
-	}
-	if k.ticks%faultTicks == 0 {
-		k.age(now)
-	}
-	k.move(k.ticks)
-	k.flow.step(k)
-	k.recent[int(k.ticks%int64(len(k.recent)))] = moment{
-		shaft: k.shaft, speed: k.shaftSpeed,
-		discharge: k.flow.discharge, suction: k.flow.suction,
-	}
-}
-
-// faultTicks is how seldom growing and erratic faults are taken anew.
-const faultTicks = 50
-
-// age brings faults that grow or come and go to now.
-func (k *Skid) age(now time.Duration) {
-	k.gust(k.ticks)
-	changed := k.faults.wander(k.set.Seed, now)
-	if k.faults.aerate(k.shaftSpeed != 0) {
-		changed = true
-	}
-	if changed && k.full != nil {
-		k.full.stale = true
-	}
-	if changed || now <= k.faults.settled+time.Second {
-		k.faults.refresh(now)
-		k.flow.stale = true
-	}
-}
-
-// move advances drive and motor to the present tick.
-func (k *Skid) move(sample int64) {
-	d := &k.drive
-	const corner = 2.0 // s, how long the speed stays off its mean
-	a := 1 - tickSeconds/corner
-	d.wander = a*d.wander + math.Sqrt(1-a*a)*float64(k.set.Wander)*gauss(k.set.Seed, streamWander, sample)
-	rated := float64(k.set.Machine.RatedSpeed) * k.set.Machine.GearRatio
-	// The rotor's inertia hides the torque's swing within a turn.
-	d.slip = toward(d.slip, float64(k.set.Machine.RatedSlip)*d.torque/k.ratedTorque(), rotor)
-	d.step(tickSeconds, rated/math.Max(float64(k.set.Ramp), 0.1), float64(k.set.SpeedFilter))
-	k.shaftSpeed = d.speed / 60 / k.set.Machine.GearRatio * (1 - k.faults.size[BeltSlip])
-	if k.reversed {
-		k.shaftSpeed = -k.shaftSpeed
-	}
-}
-
-// ratedTorque is the motor's, in N·m.
-func (k *Skid) ratedTorque() float64 {
-	m := k.set.Machine
-	return float64(m.RatedPower) / (2 * math.Pi * float64(m.RatedSpeed) * m.GearRatio / 60)
-}
-
-// motorTarget is the motor speed without load that turns the pump at n rpm
-// under its usual load.
-func (k *Skid) motorTarget(n float64) float64 {
-	const usual = 0.83 // of rated torque
-	return n*k.set.Machine.GearRatio + usual*float64(k.set.Machine.RatedSlip)
-}
-
-// finish counts the present tick, which is over.
-func (k *Skid) finish() {
-	d, t := &k.drive, &k.truth
-	turns := math.Abs(k.shaftSpeed) * tickSeconds
-	k.shaft += k.shaftSpeed * tickSeconds
-	t.Revolutions += turns
-	t.Strokes += turns * Cylinders
-	if turns > 0 {
-		t.TurnSeconds += quantity.Seconds(tickSeconds)
-	}
-	rated := float64(k.set.Machine.RatedSpeed) * k.set.Machine.GearRatio
-	running := d.state == driveEnabled && d.speed > float64(k.set.RunningAbove)*rated
-	if running {
-		t.RunSeconds += quantity.Seconds(tickSeconds)
-		if !t.Running {
-			t.Starts++
-		}
-	}
-	t.Running = running
-	t.Delivered += quantity.CubicMeters(k.flow.metered * tickSeconds)
-	t.Energy += quantity.Joules(d.power * tickSeconds)
-	d.energy += d.power * tickSeconds
-	d.onHours += tickSeconds / 3600
-	if d.state == driveEnabled {
-		d.runHours += tickSeconds / 3600
-	}
-	k.drops += k.faults.size[SealLeak] * tickSeconds / 60
-	k.heat.step(k)
-}
-
-// happen carries out an event.
-func (k *Skid) happen(e Event, now time.Duration) {
-	d := &k.drive
-	switch {
-	case e.Do.ofInstrument():
-		id := signalNamed(e.Signal)
-		if e.Do == Frozen {
-			k.probe[id].held = k.raw(&registers[rows[id]], now)
-		}
-		k.probe[id].set(e, now)
-		return
-	case e.Do.IsFault():
-		k.faults.set(e, now)
-		k.flow.stale = true
-		if k.full != nil {
-			k.full.stale = true
-		}
-		k.reversed = k.faults.size[Reversed] >= 0.5
-		return
-	}
-	switch e.Do {
-	case Start:
-		d.command = true
-	case Stop:
-		d.command = false
-	case DriveTrip:
-		d.trip(uint16(math.Max(1, e.Size)))
-	case DriveReset:
-		d.reset()
-	case SetSpeed:
-		d.target = k.motorTarget(e.Size)
-	case DemandOn:
-		k.demand = true
-	case DemandOff:
-		k.demand = false
-	case MeterReplaced:
-		d.runHours, d.onHours, d.energy = 0, 0, 0
-	case DeviceSilent:
-		k.silent[e.Device] = Manner{Silent: true}
-	case DeviceLate:
-		k.silent[e.Device] = Manner{Late: time.Duration(e.Size * float64(time.Second))}
-	case DeviceRefusing:
-		code := byte(e.Size)
-		if code == 0 {
-			code = serverFailure
-		}
-		k.silent[e.Device] = Manner{Refuse: code}
-	case DeviceAnswering:
-		k.silent[e.Device] = Manner{}
-	}
-}

@@ -5,6 +5,9 @@ import (
 	"testing"
 	"time"
 
+	"pgregory.net/rapid"
+
+	"pumpside/drivers/quantity"
 	"pumpside/simulator"
 )
 
@@ -38,25 +41,92 @@ func TestASkidDoesNotDependOnHowOftenItIsLookedAt(t *testing.T) {
 		{At: 20 * time.Second, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: 0.3, Onset: 10 * time.Second},
 		{At: 40 * time.Second, Do: simulator.Stop},
 	}
-	often, once := newSkid(t, nil), newSkid(t, nil)
-	for _, k := range []*simulator.Skid{often, once} {
-		if err := k.Schedule(events...); err != nil {
+	for _, detail := range []simulator.Detail{simulator.Mean, simulator.Full} {
+		often := newSkid(t, func(s *simulator.Settings) { s.Detail = detail })
+		once := newSkid(t, func(s *simulator.Settings) { s.Detail = detail })
+		for _, k := range []*simulator.Skid{often, once} {
+			if err := k.Schedule(events...); err != nil {
+				t.Fatal(err)
+			}
+		}
+		for at := time.Duration(0); at < 35*time.Second; at += 7 * time.Millisecond {
+			often.Value("discharge_pressure", at)
+		}
+		at := 35*time.Second + 3*time.Millisecond
+		for _, r := range simulator.Registers() {
+			a, _ := often.Value(r.Signal, at)
+			b, _ := once.Value(r.Signal, at)
+			if a != b {
+				t.Errorf("detail %d: %s is %v looked at often and %v looked at once", detail, r.Signal, a, b)
+			}
+		}
+		if a, b := often.Truth(), once.Truth(); a != b {
+			t.Errorf("detail %d: truth %+v looked at often and %+v looked at once", detail, a, b)
+		}
+	}
+}
+
+// Whatever happens, in any order: counts only grow and run time never passes
+// elapsed time.
+func TestTruthKeepsItsLaws(t *testing.T) {
+	orders := []simulator.Action{
+		simulator.Start, simulator.Stop, simulator.DriveTrip, simulator.DriveReset, simulator.SetSpeed,
+		simulator.AcrossTheLine, simulator.BeltSlip, simulator.GasLocked, simulator.Reversed,
+	}
+	rapid.Check(t, func(t *rapid.T) {
+		s := simulator.DefaultSettings(rapid.Uint64().Draw(t, "seed"))
+		s.Running = rapid.Bool().Draw(t, "running")
+		k, err := simulator.NewSkid(s)
+		if err != nil {
 			t.Fatal(err)
 		}
+		before := k.Truth()
+		for range rapid.IntRange(1, 8).Draw(t, "events") {
+			e := simulator.Event{
+				At: before.At, Do: rapid.SampledFrom(orders).Draw(t, "do"),
+				Size: float64(rapid.IntRange(0, 1).Draw(t, "size")),
+			}
+			if e.Do == simulator.SetSpeed {
+				e.Size *= 250
+			}
+			if err := k.Schedule(e); err != nil {
+				t.Fatal(err)
+			}
+			k.Advance(time.Duration(rapid.IntRange(1, 20_000).Draw(t, "ms")) * time.Millisecond)
+			now := k.Truth()
+			switch {
+			case now.RunSeconds < before.RunSeconds || now.Revolutions < before.Revolutions || now.Starts < before.Starts || now.Energy < before.Energy:
+				t.Fatalf("%v: truth fell from %+v to %+v", e.Do, before, now)
+			case now.RunSeconds-before.RunSeconds > simulatorSeconds(now.At-before.At)+0.02:
+				t.Fatalf("%v: ran %v s in %v", e.Do, now.RunSeconds-before.RunSeconds, now.At-before.At)
+			case now.Starts-before.Starts > 2:
+				t.Fatalf("%v: %d starts by one event", e.Do, now.Starts-before.Starts)
+			}
+			before = now
+		}
+	})
+}
+
+func simulatorSeconds(d time.Duration) quantity.Seconds { return quantity.Seconds(d.Seconds()) }
+
+// A motor on the mains by its bypass contactor turns while the drive says that
+// it does not.
+func TestABypassContactorRunsTheMotorBehindTheDrivesBack(t *testing.T) {
+	k := newSkid(t, nil)
+	if err := k.Schedule(simulator.Event{Do: simulator.AcrossTheLine, Size: 1}); err != nil {
+		t.Fatal(err)
 	}
-	for at := time.Duration(0); at < 35*time.Second; at += 7 * time.Millisecond {
-		often.Value("discharge_pressure", at)
-	}
-	at := 35*time.Second + 3*time.Millisecond
-	for _, r := range simulator.Registers() {
-		a, _ := often.Value(r.Signal, at)
-		b, _ := once.Value(r.Signal, at)
-		if a != b {
-			t.Errorf("%s is %v looked at often and %v looked at once", r.Signal, a, b)
+	k.Advance(time.Minute)
+	for signal, want := range map[string]float64{
+		"drive_status": 0x0231, "motor_speed": 0, "motor_power": 0, "drive_run_hours": 0,
+		"bypass_contactor": 1, "contactor_auxiliary": 1, "glycol_flow_switch": 1,
+	} {
+		if got := value(t, k, signal); math.Abs(got-want) > 0.6 {
+			t.Errorf("%s is %v, want %v", signal, got, want)
 		}
 	}
-	if a, b := often.Truth(), once.Truth(); a != b {
-		t.Errorf("truth %+v looked at often and %+v looked at once", a, b)
+	if truth := k.Truth(); truth.RunSeconds < 59 || truth.Starts != 1 {
+		t.Errorf("ran %v s after %d starts, want 59 s after one", truth.RunSeconds, truth.Starts)
 	}
 }
 

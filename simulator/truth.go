@@ -10,7 +10,7 @@ import (
 // counts should arrive at. It is exact to one tick of the simulator (20 ms).
 type Truth struct {
 	At          time.Duration
-	RunSeconds  quantity.Seconds     // drive enabled and motor above RunningAbove of its rated speed
+	RunSeconds  quantity.Seconds     // motor driven and above RunningAbove of its rated speed
 	TurnSeconds quantity.Seconds     // pump shaft moves at all
 	Starts      uint64               // changes to running after time 0
 	Revolutions float64              // of the pump shaft, in either direction; also strokes of each plunger

@@ -69,7 +69,7 @@ func (p part) Manner(at time.Duration) Manner {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	k.advance(at)
-	return k.silent[p.devices[0]]
+	return k.manner[p.devices[0]]
 }
 
 func (p part) Identification(object byte) string {

@@ -97,13 +97,13 @@ func (c *Config) tooMuch(load BusLoad, bus int, devices []int) string {
 	text := fmt.Sprintf("would be busy %s of the time (routine %s, slow %s, fast %s); above %s beats are missed and nothing is left for repeats",
 		percent(load.Average()), percent(load.Routine), percent(load.Slow), percent(load.Fast), percent(modbus.MostLoad))
 	var helps []string
+	if load.Fast > 0.1 {
+		helps = append(helps, "shorten the fast windows")
+	}
 	if beat, ok := c.beatThatFits(load, devices); ok {
 		helps = append(helps, fmt.Sprintf("poll routine points every %s", span(beat)))
 	}
 	helps = append(helps, "read temperatures and meters as slow")
-	if load.Fast > 0.1 {
-		helps = append(helps, "shorten the fast windows")
-	}
 	if s := c.Buses[bus].Settings; s.Kind != modbus.TCP && s.Line.Baud < 115200 {
 		helps = append(helps, "raise the baud rate")
 	}
@@ -114,10 +114,14 @@ func (c *Config) tooMuch(load BusLoad, bus int, devices []int) string {
 }
 
 // beatThatFits is a routine beat, in tenths of a second, at which the bus would
-// have room.
+// have room. Fast windows take what the others leave while they are open.
 func (c *Config) beatThatFits(load BusLoad, devices []int) (time.Duration, bool) {
-	room := modbus.MostLoad - load.Slow - load.Fast
-	if room <= 0 || load.Routine == 0 {
+	var open float64 // part of the time that fast windows are
+	if left := 1 - load.Routine - load.Slow; left > 0 {
+		open = load.Fast / left
+	}
+	room := (modbus.MostLoad-open)/(1-open) - load.Slow
+	if !(room > 0) || load.Routine <= room {
 		return 0, false
 	}
 	var longest time.Duration

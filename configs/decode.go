@@ -18,12 +18,16 @@ type document struct {
 	anchors  map[string]ast.Node
 	size     int             // values decoded so far
 	spoilt   map[string]bool // keys whose value was not understood
+	told     int             // problems so far, those beyond mostProblems too
 	problems Problems
 }
 
 // mostValues is how many values a file may unfold to: aliases of aliases can
 // make very much of a small text.
-const mostValues = 2_000_000
+const mostValues = 1_000_000
+
+// mostProblems is how many are worth telling.
+const mostProblems = 5000
 
 // decode reads text into into, a pointer to a struct, and collects every
 // problem of form: syntax, unknown and missing keys, wrong types and units.
@@ -71,12 +75,18 @@ func (d *document) syntax(err error) {
 			p.Line, p.Column = t.Position.Line, t.Position.Column
 		}
 	}
+	d.told++
 	d.problems = append(d.problems, p)
 }
 
 // problem notes a problem at p, or at the nearest that stands in the file.
 func (d *document) problem(p *place, format string, args ...any) {
-	d.problems = append(d.problems, d.problemAt(p, format, args...))
+	switch d.told++; {
+	case d.told <= mostProblems:
+		d.problems = append(d.problems, d.problemAt(p, format, args...))
+	case d.told == mostProblems+1:
+		d.problems = append(d.problems, Problem{File: d.file, Text: fmt.Sprintf("has more than %d problems; the first of them are told", mostProblems)})
+	}
 }
 
 func (d *document) problemAt(p *place, format string, args ...any) Problem {
@@ -95,7 +105,7 @@ func (d *document) spoil(p *place, format string, args ...any) {
 }
 
 func (d *document) unknown(p *place) {
-	if d.spoilt != nil {
+	if d.spoilt != nil && d.told <= mostProblems {
 		d.spoilt[p.String()] = true
 	}
 }
@@ -118,7 +128,7 @@ func (d *document) value(p *place, node ast.Node, v reflect.Value, words []strin
 	node = d.resolve(p, node)
 	if d.size++; node == nil || d.size > mostValues {
 		if d.size == mostValues+1 {
-			d.problem(nil, "the file unfolds to more than %d values; aliases (*) repeat too much", mostValues)
+			d.problems = append(d.problems, d.problemAt(nil, "the file unfolds to more than %d values; aliases (*) repeat too much", mostValues))
 		}
 		return
 	}

@@ -1,45 +1,10 @@
 package configs
 
 import (
+	"slices"
 	"strings"
 	"testing"
-
-	"github.com/google/go-cmp/cmp"
 )
-
-func problemsOf(text string) string {
-	var f file
-	d := decode("plant.yaml", []byte(text), &f)
-	return d.problems.sorted().Error()
-}
-
-func TestFormProblems(t *testing.T) {
-	tests := []struct{ name, text, want string }{
-		{"nothing", "", "plant.yaml: the file is empty; start from the reference configuration (site, buses, devices, pumps)"},
-		{"only a comment", "# later\n", "plant.yaml: the file is empty; start from the reference configuration (site, buses, devices, pumps)"},
-		{"two documents", "site: {id: a}\n---\nsite: {id: b}\n", "plant.yaml: the file holds more than one YAML document; remove the line with only ---"},
-		{"a tab", "site:\n\tid: a\n", "plant.yaml:2:1: not YAML: found character '\t' that cannot start any token"},
-		{"a list for a block", "site: [a]\nbuses: []\ndevices: []\npumps: []\n", "plant.yaml:1:1: site: must be a block of keys: id, title, location, hazards, time_zone, units, clock, alarms"},
-		{"a key written twice", "site: {id: a}\nsite: {id: b}\n", `plant.yaml:2:1: not YAML: mapping key "site" already defined at [1:1]`},
-		{"a key without a value", "site: {id: a}\nbuses:\ndevices: []\npumps: []\n", "plant.yaml:2:1: buses: has no value"},
-	}
-	for _, tt := range tests {
-		t.Run(tt.name, func(t *testing.T) {
-			if d := cmp.Diff(tt.want, problemsOf(tt.text)); d != "" {
-				t.Errorf("problems (-want +got):\n%s", d)
-			}
-		})
-	}
-}
-
-func TestUnknownKeysGetASuggestion(t *testing.T) {
-	got := problemsOf("site: {id: a, tittle: x}\nbusses: []\nbuses: []\ndevices: []\npumps: []\n")
-	want := `plant.yaml:1:15: site.tittle: unknown key; did you mean "title"?
-plant.yaml:2:1: busses: unknown key; did you mean "buses"?`
-	if d := cmp.Diff(want, got); d != "" {
-		t.Errorf("problems (-want +got):\n%s", d)
-	}
-}
 
 func TestWholeNumbersAreDecimal(t *testing.T) {
 	var f file
@@ -65,11 +30,41 @@ func TestAliasesStandForWhatTheyName(t *testing.T) {
 	}
 }
 
-func FuzzDecode(f *testing.F) {
-	f.Add([]byte("site: {id: a}\nbuses: [{id: b, timeout: 1 s}]\n"))
-	f.Add([]byte("a: &x [*x]\n"))
-	f.Fuzz(func(t *testing.T, text []byte) {
-		var into file
-		decode("plant.yaml", text, &into) // must not panic or hang
-	})
+func TestAnAliasOfItselfEnds(t *testing.T) {
+	for _, text := range []string{"site: &a *a\n", "site: &a [*a]\n", "site: &a {hazards: *a}\n", "site: {id: &a *b, title: &b *a}\n"} {
+		var f file
+		if d := decode("plant.yaml", []byte(text), &f); len(d.problems) == 0 {
+			t.Errorf("%q has no problem", text)
+		}
+	}
+}
+
+func TestAliasesOfAliasesAreLimited(t *testing.T) {
+	var b strings.Builder
+	b.WriteString("site: {id: a}\nbuses: []\npumps: []\ndevices:\n  - {id: d, bus: b, points: &p [")
+	b.WriteString(strings.Repeat("{name: x, doc: 40001, type: int16}, ", 1000))
+	b.WriteString("]}\n")
+	b.WriteString(strings.Repeat("  - {id: d, bus: b, points: *p}\n", 1000))
+	var f file
+	d := decode("plant.yaml", []byte(b.String()), &f) // 1000 × 1000 × 4 values
+	const want = "plant.yaml: the file unfolds to more than 1000000 values; aliases (*) repeat too much"
+	if !slices.ContainsFunc(d.problems, func(p Problem) bool { return p.Error() == want }) {
+		t.Errorf("%d problems, none says %q", len(d.problems), want)
+	}
+}
+
+func TestWordsAreFoundThroughSmallMistakes(t *testing.T) {
+	known := []string{"motor_speed", "motor_power", "glycol_flow"}
+	tests := []struct{ text, want string }{
+		{"motor_sped", "motor_speed"},
+		{"MOTOR_SPEED", "motor_speed"},
+		{"motorpower", "motor_power"},
+		{"flow", ""},
+		{"", ""},
+	}
+	for _, tt := range tests {
+		if got := nearest(tt.text, known); got != tt.want {
+			t.Errorf("nearest to %q is %q, want %q", tt.text, got, tt.want)
+		}
+	}
 }

@@ -24,9 +24,9 @@ type alarmChanges struct {
 	plain  []alarm.Definition // without the changes
 }
 
-// changes reads the changes to defs. A name that is none of them is told with
-// the reason.
-func (l *loader) changes(here *place, list map[string]alarmFile, defs []alarm.Definition) alarmChanges {
+// changes reads the changes to defs. foreign is what to say of an alarm that
+// exists and is none of them.
+func (l *loader) changes(here *place, list map[string]alarmFile, defs []alarm.Definition, foreign string) alarmChanges {
 	c := alarmChanges{loader: l, here: here, byName: map[string]alarm.Change{}, plain: defs}
 	var names []string
 	for i := range defs {
@@ -37,7 +37,7 @@ func (l *loader) changes(here *place, list map[string]alarmFile, defs []alarm.De
 		switch {
 		case slices.Contains(names, name):
 		case slices.Contains(alarm.StandingNames(), name):
-			l.wrong(here.child(name), "is not evaluated here: the signals it needs are not mapped, or it belongs elsewhere; remove it")
+			l.wrong(here.child(name), "%s", foreign)
 			continue
 		default:
 			l.wrong(here.child(name), "there is no alarm %q; %s", name, oneOf(name, names))

@@ -82,12 +82,6 @@ func (p *pumpLoader) witnesses(set *counters.Settings) {
 	}
 }
 
-// given reports whether the file maps the role, rightly or not.
-func (p *pumpLoader) given(s drivers.Signal) bool {
-	_, given := p.file.Signals[s.String()]
-	return given
-}
-
 // longestGap is how long counters dispute before they give up; a gap must not
 // be longer.
 const longestGap = time.Minute
@@ -99,7 +93,7 @@ func (p *pumpLoader) maxGap(gap time.Duration) {
 		p.wrong(here, "%s is not above zero and up to %s", span(gap), span(longestGap))
 		return
 	}
-	for _, s := range []drivers.Signal{drivers.DriveStatus, drivers.ContactorAuxiliary, drivers.MotorSpeed, drivers.DriveFrequency} {
+	for _, s := range tellRunning {
 		if ref, ok := p.point[s]; ok && p.beat(ref) >= gap {
 			p.wrong(p.here.child("signals").child(s.String()), "point %s is read every %s, but run time adds only between readings no further apart than max_gap, %s: read it as routine, or poll faster",
 				p.file.Signals[s.String()], span(p.beat(ref)), span(gap))

@@ -16,7 +16,7 @@ func (p *pumpLoader) limits() {
 		s, known := drivers.SignalNamed(name)
 		switch {
 		case !known:
-			p.wrong(here, "there is no role %q; %s; limits of a site-named signal stand beside it under auxiliary", name, oneOf(name, p.mapped()))
+			p.wrong(here, "there is no role %q; %s", name, orHint(name, p.mapped(), "limits of a site-named signal stand beside it under auxiliary"))
 		case !p.given(s):
 			p.wrong(here, "no point plays this role; map %s under signals, or remove its limits", name)
 		case p.has(s):
@@ -169,7 +169,6 @@ func (l *limitLoader) rates(set *alarm.SignalSettings) {
 	within := l.file.Within
 	if set.Over = within; within <= 0 {
 		l.wrong(l.here.child("within"), "must be above zero")
-		return
 	}
 	for _, one := range []struct {
 		key, text string

@@ -3,6 +3,7 @@ package configs
 import (
 	"errors"
 	"strings"
+	"time"
 
 	"pumpside/exporter/mqtt"
 )
@@ -32,6 +33,10 @@ func (l *loader) mqtt() {
 		return
 	}
 	l.files(here, f)
+	l.times(here, "keep_alive", f.KeepAlive, 5*time.Second, 10*time.Minute)
+	if f.Telemetry != 0 {
+		l.times(here, "telemetry", f.Telemetry, time.Second, day)
+	}
 	bare := m.Settings // without the files, which may not be on this machine
 	bare.CAFile, bare.CertificateFile, bare.KeyFile, bare.ServerName = "", "", "", ""
 	var found mqtt.Problems
@@ -42,6 +47,15 @@ func (l *loader) mqtt() {
 	}
 	if f.OutboxLimit < 100 {
 		l.wrong(here.child("outbox_limit"), "%d events are too few for an outage; write 100 or more", f.OutboxLimit)
+	}
+}
+
+// times says what is wrong with a time in the words of the file, before the
+// publisher does in its own.
+func (l *loader) times(here *place, key string, d, least, most time.Duration) {
+	before := l.told
+	if l.between(here.child(key), d, least, most); l.told > before {
+		l.unknown(here.child(key))
 	}
 }
 

@@ -13,7 +13,7 @@ import (
 func (l *loader) point(device *place, j int, df *deviceFile) (p regmap.Point, ok bool) {
 	f := &df.Points[j]
 	here := device.child("points").item(j)
-	before := len(l.problems)
+	before := l.told
 	p = regmap.Point{
 		Name: f.Name, Scale: f.Scale, Offset: f.Offset, UpdatePeriod: f.UpdatePeriod,
 		Path: regmap.Path{Snubber: f.Snubber, Resolution: float64(f.Resolution), SharedWith: f.SharedWith},
@@ -42,7 +42,7 @@ func (l *loader) point(device *place, j int, df *deviceFile) (p regmap.Point, ok
 			return regmap.ParsePattern(text, p.Type)
 		}))
 	}
-	if ok = len(l.problems) == before && !l.isSpoilt(here) && !l.anySpoiltIn(here); !ok {
+	if ok = l.told == before && !l.isSpoilt(here) && !l.anySpoiltIn(here); !ok {
 		p.Table = regmap.NoTable // so that it overlaps no other row
 	}
 	return p, ok
@@ -99,7 +99,9 @@ func (l *loader) wire(here *place, f *pointFile, p *regmap.Point) {
 	switch at := here.child("address"); {
 	case err != nil:
 		l.wrong(at, "%q is no address; write a whole number such as 107 or 0x6B", f.Address)
-	case !hex && n >= 0 && looksLikeDoc(p.Table, n):
+	case n >= 100001 && n <= 465536:
+		l.wrong(at, "%s looks like a manual's number; write doc: %s", f.Address, f.Address)
+	case !hex && looksLikeDoc(p.Table, n):
 		l.wrong(at, "%s looks like a manual's number; write doc: %s, or 0x%X if it really is the address on the wire", f.Address, f.Address, n)
 	case n < 0 || n > 65535:
 		l.wrong(at, "%s is no address; addresses go from 0 to 65535", f.Address)
@@ -111,17 +113,16 @@ func (l *loader) wire(here *place, f *pointFile, p *regmap.Point) {
 }
 
 // looksLikeDoc asks without a table too: then the number's first digit is it.
-// Six digits are no address at all.
 func looksLikeDoc(table regmap.Table, n int64) bool {
-	switch {
-	case n >= 100001 && n <= 465536:
-		return true
-	case n > 65535:
+	if n < 0 || n > 65535 {
 		return false
-	case table != regmap.NoTable:
-		return regmap.LooksLikeDoc(table, uint16(n))
 	}
-	return regmap.LooksLikeDoc(regmap.Discrete, uint16(n)) || regmap.LooksLikeDoc(regmap.Input, uint16(n)) || regmap.LooksLikeDoc(regmap.Holding, uint16(n))
+	for t := regmap.Coil; t <= regmap.Input; t++ {
+		if (table == regmap.NoTable || table == t) && regmap.LooksLikeDoc(t, uint16(n)) {
+			return true
+		}
+	}
+	return false
 }
 
 // units reads unit, loop and range. A loop's number before it is a current, so
@@ -150,12 +151,9 @@ func (l *loader) units(here *place, f *pointFile, p *regmap.Point) {
 
 // ends reads two values.
 func (l *loader) ends(here *place, texts []string, d quantity.Dimension, what string) (r regmap.Range) {
-	example := d.Example()
-	if d == quantity.None {
-		example = "250 bar"
-	}
 	if len(texts) != 2 {
-		l.wrong(here, "has %d values; write %s, such as [0 bar, %s]", len(texts), what, example)
+		example := d.Example()
+		l.wrong(here, "is not two values; write %s, such as [%s, %s]", what, strings.TrimSpace("0 "+symbolOf(example)), example)
 		return r
 	}
 	parse := func(text string) (float64, error) { return quantity.Parse(text, d) }

@@ -22,6 +22,7 @@ type pumpLoader struct {
 	pump  Pump
 	set   rules.Settings
 	point map[drivers.Signal]pointRef // what plays each role
+	lame  bool                        // a role or what plays it was not understood
 }
 
 func (l *loader) pumps() {
@@ -33,7 +34,9 @@ func (l *loader) pumps() {
 		names.add(here.child("id"), f.ID)
 		l.pumpOf[f.ID] = i
 		list[i] = &pumpLoader{loader: l, here: here, file: f, point: map[drivers.Signal]pointRef{}}
+		before := l.told
 		list[i].signals()
+		list[i].lame = list[i].lame || l.told > before
 	}
 	if len(list) == 0 {
 		l.wrong(at("pumps"), "is empty; list at least one pump")
@@ -60,7 +63,7 @@ func (l *loader) sharedWith() {
 }
 
 func (p *pumpLoader) load() Pump {
-	f, before := p.file, len(p.problems)
+	f, before := p.file, p.told
 	p.pump.ID, p.pump.Tag, p.pump.Location, p.pump.Hazards = f.ID, orElse(f.Tag, f.ID), f.Location, f.Hazards
 	p.pump.Titles, p.pump.Parts = map[string]string{}, map[string]string{}
 	p.set.Pump = f.ID
@@ -72,10 +75,9 @@ func (p *pumpLoader) load() Pump {
 	p.judging()
 	p.limits()
 	p.services()
-	if len(p.problems) > before {
-		return p.pump // what the rules would say follows from that
+	if p.told == before && !p.lame { // else what the rules say follows from that
+		p.rules()
 	}
-	p.rules()
 	return p.pump
 }
 
@@ -91,7 +93,7 @@ func (p *pumpLoader) rules() {
 	if len(p.file.Alarms) == 0 {
 		return
 	}
-	change := p.changes(p.here.child("alarms"), p.file.Alarms, plain.Definitions())
+	change := p.changes(p.here.child("alarms"), p.file.Alarms, plain.Definitions(), "is not an alarm of this pump: the signals it needs are not mapped, or it is one of the site; remove it")
 	p.set.Standing.Changes, p.set.Off = change.byName, change.off
 	change.toLimits(p.set.Limits)
 	changed, err := p.set.Checked()
@@ -224,21 +226,6 @@ func (p *pumpLoader) driveFaults() {
 		}
 		p.pump.DriveFaults.Words[int(n)] = words
 	}
-}
-
-// has reports whether a point plays the role.
-func (p *pumpLoader) has(s drivers.Signal) bool {
-	_, ok := p.point[s]
-	return ok
-}
-
-func (p *pumpLoader) hasAny(list ...drivers.Signal) bool {
-	for _, s := range list {
-		if p.has(s) {
-			return true
-		}
-	}
-	return false
 }
 
 func (p *pumpLoader) judging() {

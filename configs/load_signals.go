@@ -18,7 +18,8 @@ func (p *pumpLoader) signals() {
 	here := p.here.child("signals")
 	for name := range p.file.Signals {
 		if _, known := drivers.SignalNamed(name); !known {
-			p.wrong(here.child(name), "there is no role %q; %s; a signal of the site's own stands under auxiliary", name, oneOf(name, p.roles))
+			p.lame = true
+			p.wrong(here.child(name), "there is no role %q; %s", name, orHint(name, p.roles, "a signal of the site's own stands under auxiliary"))
 		}
 	}
 	for s := drivers.NoSignal + 1; s < drivers.SignalCount; s++ {
@@ -27,25 +28,30 @@ func (p *pumpLoader) signals() {
 		}
 	}
 	p.auxiliary()
-	if !p.hasAny(drivers.DriveStatus, drivers.MotorSpeed, drivers.DriveFrequency, drivers.ContactorAuxiliary) && !p.consequence() {
+	if !slices.ContainsFunc(tellRunning, p.given) && !p.lame {
 		p.wrong(here, "nothing tells whether the pump runs; map one of drive_status, motor_speed, drive_frequency, contactor_auxiliary")
 	}
 }
 
-// consequence reports whether a role that tells running is there and was not
-// understood.
-func (p *pumpLoader) consequence() bool {
-	for _, s := range []drivers.Signal{drivers.DriveStatus, drivers.MotorSpeed, drivers.DriveFrequency, drivers.ContactorAuxiliary} {
-		if _, given := p.file.Signals[s.String()]; given {
-			return true
-		}
-	}
-	return false
+// tellRunning are the roles that tell whether the motor runs.
+var tellRunning = []drivers.Signal{drivers.DriveStatus, drivers.ContactorAuxiliary, drivers.MotorSpeed, drivers.DriveFrequency}
+
+// given reports whether the file maps the role, rightly or not.
+func (p *pumpLoader) given(s drivers.Signal) bool {
+	_, given := p.file.Signals[s.String()]
+	return given
+}
+
+// has reports whether a point plays the role.
+func (p *pumpLoader) has(s drivers.Signal) bool {
+	_, ok := p.point[s]
+	return ok
 }
 
 func (p *pumpLoader) role(here *place, s drivers.Signal, text string) {
 	ref, ok := p.pointNamed(here, text)
 	if !ok || !p.fits(here, s, ref, text) {
+		p.lame = true
 		return
 	}
 	p.feed(s, ref, rules.SignalSettings{Signal: s})
@@ -130,7 +136,7 @@ func kindOf(t regmap.Type) pointKind {
 func (p *pumpLoader) fits(here *place, s drivers.Signal, ref pointRef, text string) bool {
 	row := &p.config.Devices[ref.device].Map.Points[ref.point]
 	info, kind := s.Info(), kindOf(row.Type)
-	before := len(p.problems)
+	before := p.told
 	switch {
 	case s == drivers.DriveStatus && kind != status:
 		p.wrong(here, "drive_status is the state of a drive, but point %s is %v; use type status_402, status_profidrive or run_bit N", text, row.Type)
@@ -149,7 +155,7 @@ func (p *pumpLoader) fits(here *place, s drivers.Signal, ref pointRef, text stri
 	if s == drivers.ShaftIndex && (row.Scale != 1 || row.Offset != 0) {
 		p.wrong(here, "shaft_index counts pulses, but point %s has a scale; leave it out and say pulses_per_revolution", text)
 	}
-	return len(p.problems) == before
+	return p.told == before
 }
 
 func whatIs(info drivers.SignalInfo) string {

@@ -44,15 +44,15 @@ func (l *loader) siteRules() {
 			set.Devices = append(set.Devices, site.Device{ID: d.ID, Bus: l.config.Buses[d.Bus].ID})
 		}
 	}
-	if len(l.problems) > 0 && len(l.file.Site.Alarms) == 0 {
-		return // nothing more to find
-	}
+	before := l.told
 	plain, err := set.Checked()
-	if err != nil {
+	if err != nil && before == 0 { // else it follows from what was told
 		l.reasons(at("site"), err)
+	}
+	if err != nil {
 		return
 	}
-	change := l.changes(at("site").child("alarms"), l.file.Site.Alarms, plain.Definitions())
+	change := l.changes(at("site").child("alarms"), l.file.Site.Alarms, plain.Definitions(), "is not an alarm of the site, its buses or its devices; those of a pump stand under the pump")
 	set.Changes, set.Off = change.byName, change.off
 	checked, err := set.Checked()
 	l.reasons(at("site"), err)

@@ -14,6 +14,14 @@ func oneOf(text string, known []string) string {
 	return "use one of " + strings.Join(known, ", ")
 }
 
+// orHint is oneOf with a hint where no known word is near.
+func orHint(text string, known []string, hint string) string {
+	if nearest(text, known) != "" {
+		return oneOf(text, known)
+	}
+	return oneOf(text, known) + "; " + hint
+}
+
 // nearest finds the word of known that text was probably meant to be, or "".
 func nearest(text string, known []string) string {
 	best, least := "", 2+len(text)/3

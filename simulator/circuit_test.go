@@ -64,6 +64,7 @@ func TestTheCircuitDeliversWhatTheIdealPumpDoes(t *testing.T) {
 		}{
 			{"healthy", func(*[Cylinders]head) {}},
 			{"one head gassy", func(h *[Cylinders]head) { h[1].gas = 0.1 }},
+			{"one head dead", func(h *[Cylinders]head) { h[1].suctionStuck, h[1].plungerLeak = 1, 0 }},
 			{"one head small", func(h *[Cylinders]head) { h[2].displacement = 0.8 }},
 			{"suction valve leaks", func(h *[Cylinders]head) { h[0].suctionLeak = 0.3 }},
 			{"discharge valve leaks", func(h *[Cylinders]head) { h[1].dischargeLeak = 0.3 }},

@@ -27,7 +27,6 @@ type piping struct {
 	bypass     float64 // part of the rated flow at rated pressure
 	noGas      float64 // dampener's gas lost, 0..1
 	overcharge float64 // 0..1
-	closed     float64 // suction valve, 0..1
 	others     float64 // m³/s mean of other pumps in the same discharge line
 }
 
@@ -61,7 +60,6 @@ func newCircuit(s *Settings, c *condition) *circuit {
 	k.out.others = c.piping.others
 	k.out.exit = fittings / (rated * rated)
 	k.in.entry = (cleanMesh + c.piping.strainer) * math.Sqrt(viscosity/warmGlycol) / (rated * rated)
-	k.in.shut = 1e13 * c.piping.closed * c.piping.closed
 	for j := range c.heads {
 		k.chambers = append(k.chambers, newChamber(s, c, j, density, oil))
 	}

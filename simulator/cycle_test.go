@@ -50,7 +50,7 @@ func TestThePeriodicStateDoesNotDependOnTheStep(t *testing.T) {
 		c.heads[0].suctionLeak = 0.05
 		turns := func(sub int) []complex128 {
 			k, out := newCircuit(&s, &c), new(cycle)
-			for range 60 {
+			for range 25 {
 				turnOnce(k, &c, n/60*2*math.Pi, sub, out)
 			}
 			return pressureOrders(&out.discharge)

@@ -13,8 +13,7 @@ type sight struct {
 	discharge, suction         float64 // kPa, mean
 	one, two, three, four, six float64 // kPa of discharge ripple
 	phase                      float64 // degrees of 1x
-	suctionSwing               float64 // kPa, root mean square
-	noise                      float64 // kPa of discharge that is in no order
+	noise                      float64 // kPa from one millisecond to the next
 	oil                        float64 // °C
 	motor                      float64 // rpm
 }
@@ -27,10 +26,8 @@ func look(k *Skid, at time.Duration) sight {
 	var p, q, angle [n]float64
 	for i := range n {
 		now := at + time.Duration(i)*time.Millisecond
-		k.mu.Lock()
-		k.advance(now)
-		p[i], q[i], angle[i] = k.pressure(dischargePressure, now), k.pressure(suctionPressure, now), 2*math.Pi*k.shaft+2*math.Pi*k.shaftSpeed*(now-k.now()).Seconds()
-		k.mu.Unlock()
+		discharge, suction := k.Pressures(now)
+		p[i], q[i], angle[i] = float64(discharge), float64(suction), 2*math.Pi*k.Shaft(now)
 		s.discharge += p[i] / n / 1e3
 		s.suction += q[i] / n / 1e3
 	}
@@ -41,15 +38,11 @@ func look(k *Skid, at time.Duration) sight {
 		}
 		return c
 	}
-	s.one, s.two, s.three, s.four, s.six = cmplx.Abs(line(1)), cmplx.Abs(line(2)), cmplx.Abs(line(3)), cmplx.Abs(line(4)), cmplx.Abs(line(6))
-	s.phase = cmplx.Phase(line(1)) * 180 / math.Pi
-	for i := range q {
-		s.suctionSwing += (q[i]/1e3 - s.suction) * (q[i]/1e3 - s.suction) / n
-		if i > 0 {
-			s.noise += (p[i] - p[i-1]) * (p[i] - p[i-1]) / n / 1e6
-		}
+	s.one, s.three, s.six = cmplx.Abs(line(1)), cmplx.Abs(line(3)), cmplx.Abs(line(6))
+	for i := 1; i < n; i++ {
+		s.noise += (p[i] - p[i-1]) * (p[i] - p[i-1]) / n / 1e6
 	}
-	s.suctionSwing, s.noise = math.Sqrt(s.suctionSwing), math.Sqrt(s.noise)
+	s.noise = math.Sqrt(s.noise)
 	s.flow, s.torque, s.power = k.flow.metered*60e3, k.drive.torque, k.drive.power/1e3
 	s.oil, s.motor = k.heat.oil, k.drive.speed
 	return s

@@ -113,13 +113,11 @@ func (at corner) condition(s *Settings, w *wear) condition {
 func (u *full) solve(s *Settings, at corner, w *wear) *solution {
 	c := at.condition(s, w)
 	circuit := newCircuit(s, &c)
-	if u.circuit != nil && !u.live {
-		circuit.adopt(u.circuit)
+	if u.circuit != nil {
+		circuit.adopt(u.circuit) // near enough to settle sooner than from rest
 	}
+	u.circuit, u.wearID = circuit, at.wear
 	y := solveCycle(circuit, &c)
-	if !u.live {
-		u.circuit, u.wearID = circuit, at.wear
-	}
 	out := &solution{flow: y.flow, spilled: y.spilled, torque: y.torque, cavity: cavity(y.lowest)}
 	above(&out.pressure[0], &y.discharge, c.contactor, c.speed, &s.Discharge)
 	above(&out.pressure[1], &y.suction, c.head, c.speed, &s.Suction)

@@ -13,8 +13,8 @@ type wear struct {
 	reversed bool
 }
 
-// weather is the wear at an instant.
-func (k *Skid) weather(at time.Duration) wear {
+// wearAt is the wear at an instant.
+func (k *Skid) wearAt(at time.Duration) wear {
 	f := &k.faults
 	f.refresh(at)
 	w := wear{
@@ -51,7 +51,7 @@ func (k *Skid) othersFlow() float64 {
 // grow takes over the faults when they have changed. A fault that grows is
 // cut into pieces, within which the pressures change in a straight line.
 func (u *full) grow(k *Skid, at time.Duration) {
-	u.now = k.weather(at)
+	u.now = k.wearAt(at)
 	u.nowID = u.intern(u.now)
 	u.nextID, u.from, u.to = u.nowID, at.Seconds(), math.Inf(1)
 	if at < k.faults.settled {
@@ -59,7 +59,7 @@ func (u *full) grow(k *Skid, at time.Duration) {
 			u.piece = max((k.faults.settled-at)/growthPieces, 5*time.Second)
 		}
 		end := min(at+u.piece, k.faults.settled)
-		u.next = k.weather(end)
+		u.next = k.wearAt(end)
 		u.nextID, u.to = u.intern(u.next), end.Seconds()
 		k.faults.refresh(at)
 	}

@@ -20,7 +20,6 @@ type hydraulics struct {
 	contactor float64 // what the line stands against
 	discharge float64 // mean, at the manifold
 	suction   float64
-	shaftLoad float64 // N·m of the pump shaft
 	level     float64 // 0..1 of the tank
 	strainer  float64
 	filter    float64
@@ -148,59 +147,24 @@ func (h *hydraulics) meter(k *Skid) {
 
 // load is the torque and power of the motor for the present flow.
 func (k *Skid) load() {
-	d, h, m := &k.drive, &k.flow, &k.set.Machine
-	idle := noLoadPart * k.ratedTorque() * d.speed / (float64(m.RatedSpeed) * m.GearRatio)
-	if k.full != nil {
-		h.shaftLoad = k.full.torque * h.primed / float64(m.Efficiency)
-	} else {
-		difference := math.Max(0, h.discharge-h.suction)
-		h.shaftLoad = float64(m.StrokeVolume()) * Cylinders * difference / (2 * math.Pi) * h.primed / float64(m.Efficiency)
-	}
+	d := &k.drive
 	d.torque = 0
 	if d.drives() && d.speed > 0 {
-		d.torque = idle + h.shaftLoad/m.GearRatio*(1-k.faults.size[BeltSlip])
+		gear := k.set.Machine.GearRatio
+		idle := noLoadPart * k.ratedTorque() * d.speed / (float64(k.set.Machine.RatedSpeed) * gear)
+		d.torque = idle + k.shaftTorque()/gear*(1-k.faults.size[BeltSlip])
 	}
 	d.power = d.torque * d.speed * 2 * math.Pi / 60 / motorPart
 }
 
-// meanFlow is what the heads deliver at n rpm, in m³/s.
-func (k *Skid) meanFlow(n float64) float64 {
-	if n == 0 {
-		return 0
+// shaftTorque is the pump shaft's mean over a turn, in N·m.
+func (k *Skid) shaftTorque() float64 {
+	h, m := &k.flow, &k.set.Machine
+	if k.full != nil {
+		return k.full.torque * h.primed / float64(m.Efficiency)
 	}
-	m := &k.set.Machine
-	one := float64(m.Displacement(1)) * n / Cylinders
-	ref := k.rated / Cylinders
-	sum := 0.0
-	for _, h := range k.idealHeads() {
-		sum += one*h.displacement*(1-h.late) - ref*(h.dischargeLoss+h.suctionLoss)/2
-	}
-	return math.Max(0, sum)
-}
-
-// idealHeads are the heads as the ideal pump sees them, at the present
-// pressure and temperature.
-func (k *Skid) idealHeads() (ideal [Cylinders]idealHead) {
-	difference := math.Max(0, k.flow.discharge-k.flow.suction)
-	for j, h := range k.flow.worn {
-		ideal[j] = h.ideal(difference, k.flow.discharge, float64(k.set.Contactor), k.thin)
-	}
-	return ideal
-}
-
-// ideal is the head at a pressure difference and discharge pressure in Pa; the
-// leaks of h are stated at the rated pressure. thin is [thinner] of the oil.
-func (h *head) ideal(difference, discharge, rated, thin float64) idealHead {
-	squeeze := difference * (oilCompressibility*h.oil + glycolCompressibility*(h.dead+1))
-	gas := h.gas * atmosphere * (1/(discharge-difference+atmosphere) - 1/(discharge+atmosphere))
-	linear, root := difference/rated, math.Sqrt(difference/rated)
-	lift := math.Max(0, discharge/rated-0.85) / 0.15
-	return idealHead{
-		displacement:  h.displacement * (1 - math.Min(1, h.makeUp/thin)),
-		late:          math.Min(1, squeeze+gas),
-		dischargeLoss: (h.suctionLeak+4*h.suctionStuck)*root + h.plungerLeak*linear*thin + h.relief*lift,
-		suctionLoss:   (h.dischargeLeak+4*h.dischargeStuck)*root + h.bypassLeak*linear,
-	}
+	difference := math.Max(0, h.discharge-h.suction)
+	return float64(m.StrokeVolume()) * Cylinders * difference / (2 * math.Pi) * h.primed / float64(m.Efficiency)
 }
 
 // toward moves x to goal as a first-order lag of time constant tau does in

@@ -15,7 +15,6 @@ type pipe struct {
 	blasius   float64
 	entry     float64 // strainer or filter, on the first segment: entry·Q², Pa·s²/m⁶
 	exit      float64 // fittings at the vessel, on the last segment
-	shut      float64 // linear resistance of the first segment, for a closed valve
 	layer     float64 // resistance of a segment to the flow's swing about its slow mean
 	slow      float64 // that mean, m³/s
 	others    float64 // flow of other pumps through the same line, m³/s
@@ -58,7 +57,7 @@ func (p *pipe) loss(i int) float64 {
 	q := math.Abs(p.flow[i] + p.others)
 	r := math.Max(p.laminar, p.blasius*math.Sqrt(q*math.Sqrt(q)))
 	if i == 0 {
-		r += p.entry*q + p.shut
+		r += p.entry * q
 	}
 	if i == len(p.flow)-1 {
 		r += p.exit * q

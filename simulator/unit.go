@@ -1,6 +1,10 @@
 package simulator
 
-import "time"
+import (
+	"time"
+
+	"pumpside/drivers/quantity"
+)
 
 // A Unit answers for one unit id of a bus. The Server calls it from several
 // goroutines.
@@ -80,6 +84,25 @@ func (p part) Identification(object byte) string {
 		return p.devices[0].String()
 	}
 	return "1.0"
+}
+
+// Pressures are the discharge and suction pressure at an instant before any
+// transmitter's noise, steps and refresh, but after its damping.
+func (k *Skid) Pressures(at time.Duration) (discharge, suction quantity.Pascals) {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.advance(at)
+	at = max(at, k.now())
+	return quantity.Pascals(k.pressure(dischargePressure, at)), quantity.Pascals(k.pressure(suctionPressure, at))
+}
+
+// Shaft is the true angle of the pump shaft at an instant, in turns since the
+// start: whole where cylinder 1 starts its discharge stroke.
+func (k *Skid) Shaft(at time.Duration) float64 {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	k.advance(at)
+	return k.shaftAt(max(at, k.now()))
 }
 
 // Value is a signal as its register shows it at an instant, scaled into the

@@ -64,7 +64,8 @@ func testArchive(t *testing.T, name, good string) {
 
 // edited gives the lines of a case without its messages, and the configuration
 // they make.
-func edited(t *testing.T, text, data string) (edit, config string) {
+func edited(t testing.TB, text, data string) (edit, config string) {
+	t.Helper()
 	var whole, out, in []string
 	apply := func() {
 		switch {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -362,6 +363,38 @@ gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure disc
 	}
 }
 
+// TestProblemsOfAnyOneMistakeStandInTheFile damages good.yaml in one place
+// after the other.
+func TestProblemsOfAnyOneMistakeStandInTheFile(t *testing.T) {
+	good, err := os.ReadFile("testdata/good.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(strings.TrimSuffix(string(good), "\n"), "\n")
+	check := func(i int, with string) {
+		text := strings.Join(slices.Concat(lines[:i], []string{with}, lines[i+1:]), "\n")
+		_, err := Load("good.yaml", []byte(text))
+		problems, _ := errors.AsType[Problems](err)
+		for j, p := range problems {
+			switch {
+			case p.Line < 0 || p.Line > len(lines) || p.Line > 0 && p.Column < 1:
+				t.Errorf("line %d as %q: %v is not in the file", i+1, with, p)
+			case p.Text == "" || strings.Contains(p.Text, "%!"):
+				t.Errorf("line %d as %q: %v has no good text", i+1, with, p)
+			case j > 0 && p.Line < problems[j-1].Line:
+				t.Errorf("line %d as %q: %v comes after line %d", i+1, with, p, problems[j-1].Line)
+			}
+		}
+	}
+	for i, line := range lines {
+		check(i, "")
+		key, value, _ := strings.Cut(line, ": ")
+		for _, other := range []string{"", "x", "-1", "0", "[]", "{}", "null", "[x, y]", "{x: y}", "'" + strings.ReplaceAll(value, "'", "") + "'"} {
+			check(i, key+": "+other)
+		}
+	}
+}
+
 func FuzzLoad(f *testing.F) {
 	good, err := os.ReadFile("testdata/good.yaml")
 	if err != nil {
@@ -377,7 +410,8 @@ func FuzzLoad(f *testing.F) {
 			f.Fatal(err)
 		}
 		for _, file := range archive.Files {
-			f.Add(file.Data)
+			_, text := edited(f, string(good), string(file.Data))
+			f.Add([]byte(text))
 		}
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {

@@ -53,7 +53,7 @@ type shape struct {
 // A field is one key of a shape.
 type field struct {
 	name, need, refuse string
-	doc                string
+	doc, written       string // written: the default as its tag has it
 	words              []string
 	fallback           reflect.Value // what the default tag means; invalid without one
 	nested             bool          // a block that may be left out and has defaults inside
@@ -74,8 +74,8 @@ func shapeOf(t reflect.Type) *shape {
 			words:  strings.Fields(f.Tag.Get("words")),
 			nested: f.Type.Kind() == reflect.Struct,
 		}
-		if text := f.Tag.Get("default"); text != "" {
-			one.fallback = valueOf(f.Type, text)
+		if one.written = f.Tag.Get("default"); one.written != "" {
+			one.fallback = valueOf(f.Type, one.written)
 		}
 		if one.refuse == "" {
 			s.names = append(s.names, one.name)

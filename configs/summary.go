@@ -64,7 +64,7 @@ var sights = []sight{
 	{roles: []drivers.Signal{drivers.GlycolFlow, drivers.GlycolFlowSwitch}, cost: "lost flow and failed priming cannot be seen"},
 	{
 		roles: []drivers.Signal{drivers.GlycolFlow, drivers.GlycolVolume}, own: true,
-		cost:  "pumped volume is reckoned from revolutions and counting.volumetric_efficiency, so that wear does not show in it",
+		cost: "pumped volume is reckoned from revolutions and counting.volumetric_efficiency, so that wear does not show in it",
 	},
 	{roles: []drivers.Signal{drivers.DischargePressure}, cost: "pressure limits and the check valves cannot be judged"},
 	{roles: []drivers.Signal{drivers.SuctionPressure}, cost: "a starved suction cannot be seen"},

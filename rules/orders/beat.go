@@ -43,10 +43,10 @@ func (f *Fitter) findBeat(w *Window, beat float64) bool {
 		f.phase = began
 		f.place(w.samples, beat, at, aged)
 		f.start()
-		f.converge(true)
+		f.converge(began.degree, coarse)
 		if !aged {
 			f.settle(beat, at)
-			f.converge(true)
+			f.converge(began.degree, coarse)
 		}
 		return f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
 	}

@@ -44,8 +44,8 @@ func (m *normal) add(row []float64, y, w float64) {
 		wr := w * ri
 		m.b[i] += wr * y
 		a := m.a[i][:i+1]
-		for j := range a {
-			a[j] += wr * row[j]
+		for j, rj := range row[:len(a)] {
+			a[j] += wr * rj
 		}
 	}
 }

@@ -70,6 +70,16 @@ func (p *phase) spread() float64 {
 	return (high - low) / (2 * math.Pi) / math.Abs(p.speed())
 }
 
+// differs is whether two phases are apart by more than a tenth of a radian
+// anywhere, or nearly so.
+func (p *phase) differs(o phase) bool {
+	sum := 0.0
+	for j := range p.q {
+		sum += math.Abs(p.q[j] - o.q[j])
+	}
+	return sum > 0.1
+}
+
 // ramp is how much stated speed must change within a window, by its mean, for
 // its shape to be taken over; less is filter lag and resolution of the drive.
 const ramp = 0.01
@@ -90,8 +100,8 @@ func (p *phase) fromSpeed(speeds []point, m *normal) bool {
 		return false
 	case within == 0:
 		p.uniform(speeds[len(speeds)-1].y)
-	case high-low > ramp*sum/float64(within) && within >= 4:
-		p.fitSpeed(speeds, m)
+	case high-low > ramp*sum/float64(within):
+		p.fitSpeed(speeds, min(within, 3), m)
 	default:
 		p.uniform(sum / float64(within))
 	}
@@ -103,15 +113,16 @@ func (p *phase) uniform(turnsPerSecond float64) {
 	p.q[1] = 2 * math.Pi * turnsPerSecond * p.half
 }
 
-// fitSpeed fits a cubic phase to speeds, by least squares on its slope.
-func (p *phase) fitSpeed(speeds []point, m *normal) {
-	const degree = 3
-	var row [degree]float64
+// fitSpeed fits a phase of that degree, at most 3, to speeds, by least squares
+// on its slope.
+func (p *phase) fitSpeed(speeds []point, degree int, m *normal) {
+	var cubic [3]float64
+	row := cubic[:degree]
 	m.reset(degree)
 	for _, s := range speeds {
 		if math.Abs(s.t-p.middle) <= p.half {
-			p.slopes(row[:], s.t)
-			m.add(row[:], 2*math.Pi*s.y, 1)
+			p.slopes(row, s.t)
+			m.add(row, 2*math.Pi*s.y, 1)
 		}
 	}
 	m.solve()

@@ -58,11 +58,7 @@ func (f *Fitter) report(w *Window, ripple bool, r *Result) {
 			f.covariance(r, k, l, n, trend+2*j)
 		}
 	}
-	degree := 0
-	if ripple {
-		degree = f.phase.degree
-	}
-	f.measure(degree)
+	f.measure(f.refined(ripple))
 	r.Condition = f.condition
 	for _, k := range f.orders {
 		if r.inflation[k] = f.worst[k]; r.inflation[k] <= MostInflation {

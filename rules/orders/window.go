@@ -1,6 +1,9 @@
 package orders
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // A Sample is one reading of the signal.
 type Sample struct {
@@ -96,6 +99,27 @@ func (w *Window) span() float64 {
 		return 0
 	}
 	return w.samples[len(w.samples)-1].t
+}
+
+// rate is the polling rate in Hz: polls, with those that gave no sample, by
+// the span. An interval of about n times the shortest usual one lacks n−1.
+func (w *Window) rate() float64 {
+	usual := w.span() / float64(len(w.samples)-1)
+	for range 3 { // the mean of the intervals that are not much longer than it
+		sum, n := 0.0, 0.0
+		for i := 1; i < len(w.samples); i++ {
+			if d := w.samples[i].t - w.samples[i-1].t; d < 1.5*usual {
+				sum += d
+				n++
+			}
+		}
+		usual = sum / n
+	}
+	polls := 0.0
+	for i := 1; i < len(w.samples); i++ {
+		polls += math.Max(1, math.Round((w.samples[i].t-w.samples[i-1].t)/usual))
+	}
+	return polls / w.span()
 }
 
 // begin moves the origin of time to the first sample. Speeds and angles that

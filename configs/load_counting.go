@@ -49,8 +49,11 @@ func (p *pumpLoader) opening() counters.Opening {
 		key string
 		x   float64
 	}{
-		{"run_hours", float64(f.RunHours)}, {"strokes_per_plunger", f.Strokes}, {"starts", float64(f.Starts)},
-		{"pumped", float64(f.Pumped)}, {"energy", float64(f.Energy)},
+		{"run_hours", float64(f.RunHours)},
+		{"strokes_per_plunger", f.Strokes},
+		{"starts", float64(f.Starts)},
+		{"pumped", float64(f.Pumped)},
+		{"energy", float64(f.Energy)},
 	} {
 		if total.x < 0 {
 			p.wrong(here.child(total.key), "must not be below zero")

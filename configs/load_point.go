@@ -96,17 +96,17 @@ func (l *loader) wire(here *place, f *pointFile, p *regmap.Point) {
 	n, err := wholeNumber(f.Address)
 	hex := strings.HasPrefix(strings.ToLower(f.Address), "0x")
 	p.Table, _ = regmap.ParseTable(f.Table) // one of the words, or missing
-	switch at := here.child("address"); {
+	switch here = here.child("address"); {
 	case err != nil:
-		l.wrong(at, "%q is no address; write a whole number such as 107 or 0x6B", f.Address)
+		l.wrong(here, "%q is no address; write a whole number such as 107 or 0x6B", f.Address)
 	case n >= 100001 && n <= 465536:
-		l.wrong(at, "%s looks like a manual's number; write doc: %s", f.Address, f.Address)
+		l.wrong(here, "%s looks like a manual's number; write doc: %s", f.Address, f.Address)
 	case !hex && looksLikeDoc(p.Table, n):
-		l.wrong(at, "%s looks like a manual's number; write doc: %s, or 0x%X if it really is the address on the wire", f.Address, f.Address, n)
+		l.wrong(here, "%s looks like a manual's number; write doc: %s, or 0x%X if it really is the address on the wire", f.Address, f.Address, n)
 	case n < 0 || n > 65535:
-		l.wrong(at, "%s is no address; addresses go from 0 to 65535", f.Address)
+		l.wrong(here, "%s is no address; addresses go from 0 to 65535", f.Address)
 	case f.Table == "":
-		l.wrong(at, "has no table; write table: coil, discrete, input or holding beside it")
+		l.wrong(here, "has no table; write table: coil, discrete, input or holding beside it")
 	default:
 		p.Address = uint16(n)
 	}

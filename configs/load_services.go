@@ -1,9 +1,17 @@
 package configs
 
-import "pumpside/rules/service"
+import (
+	"strings"
 
+	"pumpside/rules/service"
+)
+
+// services also keeps tasks and site-named signals apart: events name both.
 func (p *pumpLoader) services() {
 	names := p.newIDs()
+	for i, f := range p.file.Auxiliary {
+		names.first[strings.ToLower(f.Name)] = p.here.child("auxiliary").item(i).child("name")
+	}
 	for i := range p.file.Services {
 		f, here := &p.file.Services[i], p.here.child("services").item(i)
 		names.add(here.child("task"), f.Task)
@@ -17,20 +25,22 @@ func (p *pumpLoader) services() {
 }
 
 func (p *pumpLoader) intervals(here *place, f *serviceFile) {
-	any := false
+	given := false
 	for _, one := range []struct {
 		key      string
 		interval float64
 	}{
-		{"run_hours", float64(f.RunHours)}, {"first_run_hours", float64(f.FirstRun)},
-		{"strokes_per_plunger", f.Strokes}, {"calendar", float64(f.Calendar)},
+		{"run_hours", float64(f.RunHours)},
+		{"first_run_hours", float64(f.FirstRun)},
+		{"strokes_per_plunger", f.Strokes},
+		{"calendar", float64(f.Calendar)},
 	} {
-		any = any || one.interval != 0 || p.isSpoilt(here.child(one.key))
+		given = given || one.interval != 0 || p.isSpoilt(here.child(one.key))
 		if one.interval < 0 {
 			p.wrong(here.child(one.key), "must be above zero")
 		}
 	}
-	if !any {
+	if !given {
 		p.wrong(here, "has no interval; write run_hours, strokes_per_plunger, calendar or more than one of them")
 	}
 	if f.DueSoon <= 0 || f.DueSoon >= 1 {

@@ -38,48 +38,52 @@ func (f *Fitter) place(samples []point, beat, phase float64, aged bool) {
 // be near already. The phase of the beat in the window before is tried first;
 // a transmitter's clock is steady.
 func (f *Fitter) findBeat(w *Window, beat float64) bool {
-	began := f.phase
-	try := func(at float64, aged bool) float64 {
-		f.phase = began
-		f.place(w.samples, beat, at, aged)
-		f.start()
-		f.converge(began.degree, coarse)
-		if !aged {
-			f.settle(beat, at)
-			f.converge(began.degree, coarse)
-		}
-		return f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
-	}
-	none := f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
+	began, start := f.phase, w.start.Seconds()
+	none := f.deviance(w)
 	enough := beatGain + float64(len(w.samples))/2
 	best, gain := 0.0, math.Inf(-1)
 	consider := func(at float64) {
-		if g := none - try(at, false); g > gain {
+		if g := none - f.onBeat(w, began, beat, at); g > gain {
 			best, gain = at, g
 		}
 	}
-	start := w.start.Seconds()
-	step := beat / beatPhases
 	if consider(math.Mod(f.lastBeat-start, beat)); gain < 2*enough {
 		for i := range beatPhases {
-			consider(float64(i) * step)
+			consider(beat * float64(i) / beatPhases)
 		}
 	}
-	for ; step > beat/50; step /= 2 {
+	for step := beat / beatPhases / 2; step > beat/100; step /= 2 {
 		middle := best
-		consider(middle - step/2)
-		consider(middle + step/2)
+		consider(middle - step)
+		consider(middle + step)
 	}
 	if gain < enough {
 		f.phase = began
 		f.place(w.samples, beat, 0, true)
 		f.start()
+		f.converge(began.degree, coarse)
 		return false
 	}
 	f.lastBeat = start + best
-	try(best, false)
+	f.onBeat(w, began, beat, best)
 	f.settle(beat, best)
 	return true
+}
+
+// onBeat fits the orders with the beat at that phase and gives the deviance.
+func (f *Fitter) onBeat(w *Window, began phase, beat, at float64) float64 {
+	f.phase = began
+	f.place(w.samples, beat, at, false)
+	f.start()
+	f.converge(began.degree, coarse)
+	f.settle(beat, at)
+	f.converge(began.degree, coarse)
+	return f.deviance(w)
+}
+
+// deviance of the present fit, as if no two samples had shared a beat.
+func (f *Fitter) deviance(w *Window) float64 {
+	return f.noise.deviance * float64(len(w.samples)) / float64(len(f.samples))
 }
 
 // settle moves each sample to the beat, of those its uncertain time stamp

@@ -1,0 +1,147 @@
+package orders
+
+import "math"
+
+// followRipple refines the phase on the ripple. Where the sampling rate mirrors
+// the ripple near itself, the refinement has many false ends: it then starts
+// from bent phases too, until the best end has been reached three times. An
+// end that is reached less than twice, leaves much unexplained, is hardly better
+// than another, or contradicts the index is not believed.
+func (f *Fitter) followRipple(w *Window, beat float64) error {
+	began := f.phase
+	best := f.refine(w, beat)
+	if !f.mirrored(w, began) {
+		return nil
+	}
+	f.spare = append(f.spare[:0], f.samples...)
+	reached, second := 1, math.Inf(1)
+	for i := 0; i < len(bends) && reached < 3; i++ {
+		f.phase = began.bent(bends[i])
+		end := f.refine(w, beat)
+		switch {
+		case !end.phase.differs(best.phase):
+			reached++
+		case end.deviance < best.deviance:
+			best, second, reached = end, best.deviance, 1
+			f.spare = append(f.spare[:0], f.samples...)
+		default:
+			second = min(second, end.deviance)
+		}
+	}
+	f.phase, f.samples = best.phase, append(f.samples[:0], f.spare...)
+	_, half := f.phase.offset(w.angles)
+	contradicted := len(w.angles) > 0 && half >= math.Pi
+	if contradicted || reached < 2 || best.left > mostLeft || second < best.deviance+clearly {
+		return ErrAmbiguous
+	}
+	return nil
+}
+
+// An ending is where a refinement came to rest.
+type ending struct {
+	deviance float64
+	left     float64 // share of the variance not explained
+	phase    phase
+}
+
+// mostLeft is how much of the variance the true phase may leave unexplained
+// among false ends.
+const mostLeft = 0.1
+
+// clearly is the difference in deviance that makes one ending better than
+// another.
+const clearly = 10
+
+// bends are what bent phases differ by from the straight one, in radians of
+// the first and second Legendre term: faster or slower, speeding up or slowing
+// down.
+var bends = [...][2]float64{{0, 0.5}, {0, -0.5}, {0.5, 0}, {-0.5, 0}, {0.5, 0.5}, {-0.5, -0.5}, {1, 0.5}, {-1, -0.5}}
+
+func (p phase) bent(by [2]float64) phase {
+	p.degree = max(p.degree, 3)
+	p.q[1] += by[0]
+	p.q[2] += by[1]
+	return p
+}
+
+// refine fits the ripple from the present phase on.
+func (f *Fitter) refine(w *Window, beat float64) ending {
+	f.use(2)
+	f.grow()
+	if beat > 0 && f.findBeat(w, beat) {
+		f.grow()
+	}
+	return ending{
+		deviance: f.deviance(w),
+		left:     f.noise.level * float64(len(w.samples)) / f.total,
+		phase:    f.phase,
+	}
+}
+
+// mirrored is whether the sampling rate mirrors the ripple near itself. Polled
+// evenly at rate r, a ripple of order 2m at speed n cannot be told from one at
+// j·r/2m − n; only the jitter of the polls tells. It matters when that speed
+// is one the shaft may have.
+func (f *Fitter) mirrored(w *Window, began phase) bool {
+	apart := w.rate() / float64(2*f.settings.Cylinders) // turns per second
+	speed := f.phase.speed()
+	image := math.Round(2*speed/apart)*apart - speed
+	return math.Abs(image-began.speed()) <= f.settings.Tolerance*began.speed()
+}
+
+// grow gives the phase as high a degree as the data pay for. It raises the
+// degree in stages to one far too high, reads off which terms are worth their
+// two units of deviance (Akaike's criterion), and fits again without the
+// others. The degree is at most half the turns, so that no speed variation
+// within a turn, which belongs to the orders, is taken for wander.
+func (f *Fitter) grow() {
+	low := f.phase.degree
+	high := max(low, min(int(f.phase.speed()*f.phase.half), len(f.samples)/8, mostPhase))
+	f.start()
+	f.converge(low, coarse)
+	best, least := f.phase, f.noise.deviance+2*float64(low)
+	for _, degree := range [...]int{3, 8, high} {
+		if degree <= f.phase.degree || degree > high {
+			continue
+		}
+		f.phase.degree = degree
+		f.converge(degree, coarse)
+		if cost := f.noise.deviance + 2*float64(degree); cost < least {
+			best, least = f.phase, cost
+		}
+	}
+	if best.degree < f.phase.degree {
+		f.phase = best
+		f.converge(best.degree, coarse)
+	}
+	if f.trim(low) {
+		f.converge(f.phase.degree, coarse)
+	}
+}
+
+// refined is the degree up to which the phase is fitted: all of it if there is
+// ripple to fit it to, none otherwise.
+func (f *Fitter) refined(ripple bool) int {
+	if ripple {
+		return f.phase.degree
+	}
+	return 0
+}
+
+// trim takes off the last terms of the phase as long as they are worth less
+// than they cost, down to a degree of low, and says whether it did.
+func (f *Fitter) trim(low int) bool {
+	f.normal.invert()
+	linear := f.columns(0)
+	worth, best, degree := 0.0, 0.0, f.phase.degree
+	for j := f.phase.degree; j > low; j-- {
+		worth += f.phase.q[j]*f.phase.q[j]/f.normal.inv[linear+j-1][linear+j-1] - 2
+		if worth < best {
+			best, degree = worth, j-1
+		}
+	}
+	trimmed := degree < f.phase.degree
+	clear(f.phase.q[degree+1:])
+	f.phase.degree = degree
+	return trimmed
+}

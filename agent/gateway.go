@@ -22,6 +22,7 @@ import (
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
 	"pumpside/rules/site"
+	"pumpside/rules/trend"
 )
 
 // A gateway is the agent at work under one configuration: everything that is
@@ -95,8 +96,11 @@ func (g *gateway) begin(recovery store.Recovery) error {
 	}
 	keep := keeper{g.writer, g.log}
 	feeding := g.buses()
+	recent := g.recent()
 	for i := range g.config.Pumps {
-		p := &engine.Pump{Settings: g.config.Pumps[i].Rules, Several: feeding[i] > 1, Now: g.clock.instant, Keeper: keep, Tell: g.tell}
+		settings := *g.config.Pumps[i].Rules
+		settings.Trend.Recent = recent
+		p := &engine.Pump{Settings: &settings, Several: feeding[i] > 1, Now: g.clock.instant, Keeper: keep, Tell: g.tell}
 		saved, err := savedPump(states[p.Settings.Pump].Body, packed[p.Settings.Pump])
 		if err != nil {
 			return fmt.Errorf("pump %s: %w", p.Settings.Pump, err)
@@ -144,6 +148,15 @@ func savedSite(state []byte) (*site.Saved, error) {
 		return nil, nil
 	}
 	return site.Unmarshal(state)
+}
+
+// recent is how long seconds are kept of all pumps together.
+func (g *gateway) recent() time.Duration {
+	signals := 0
+	for _, p := range g.config.Pumps {
+		signals += len(p.Rules.Signals)
+	}
+	return trend.RecentFor(signals)
 }
 
 // buses counts for each pump the buses that feed it.

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -24,7 +25,10 @@ const (
 // errUnwell ends a command whose message was already printed.
 var errUnwell = errors.New("")
 
-func main() { os.Exit(pumpside(os.Args[1:])) }
+func main() {
+	debug.SetGCPercent(50) // a gateway has more time than memory
+	os.Exit(pumpside(os.Args[1:]))
+}
 
 // pumpside runs one command line and gives its exit code. The first signal
 // asks it to stop, the second kills.

@@ -21,9 +21,10 @@ const beat = time.Second
 // they are stepped in the order of their instants.
 const settleFor = 250 * time.Millisecond
 
-// inboxSize is how many batches wait for a pump that is busy: half a minute of
-// a fast window. When it is full the newest is dropped and counted.
-const inboxSize = 2048
+// inboxSize is how many batches wait for a pump that is busy: some seconds of a
+// fast window, longer than a keeper blocks. When it is full the newest is
+// dropped and counted.
+const inboxSize = 256
 
 // A Record is what one step of one subject (a pump, or "" for the site) leaves
 // behind.

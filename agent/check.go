@@ -46,6 +46,17 @@ func describe(w io.Writer, c *configs.Config) {
 	for _, l := range c.BusLoads() {
 		fmt.Fprintf(w, "%s\t%d\t%.1f %%\t%.1f %%\t%.1f %%\t%.1f %%\n", l.Bus, l.Requests, 100*l.Routine, 100*l.Slow, 100*l.Fast, 100*l.Average())
 	}
+	for _, s := range c.Summaries() {
+		fmt.Fprintf(w, "\n%s has %d signals", s.Pump, len(s.Mapped))
+		if len(s.Missing) == 0 {
+			fmt.Fprintln(w, " and lacks none that would show more.")
+			continue
+		}
+		fmt.Fprintln(w, ". Without these:")
+		for _, gap := range s.Missing {
+			fmt.Fprintf(w, "  %s\t%s\n", gap.Wanted, gap.Cost)
+		}
+	}
 	if len(c.Notes) > 0 {
 		fmt.Fprintf(w, "\nnotes:\n%s\n", c.Notes.Error())
 	}

@@ -99,7 +99,9 @@ func (g *gateway) begin(recovery store.Recovery) error {
 	recent := g.recent()
 	for i := range g.config.Pumps {
 		settings := *g.config.Pumps[i].Rules
-		settings.Trend.Recent = recent
+		if r := settings.Trend.Recent; r == 0 || r > recent {
+			settings.Trend.Recent = recent
+		}
 		p := &engine.Pump{Settings: &settings, Several: feeding[i] > 1, Now: g.clock.instant, Keeper: keep, Tell: g.tell}
 		saved, err := savedPump(states[p.Settings.Pump].Body, packed[p.Settings.Pump])
 		if err != nil {

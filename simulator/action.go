@@ -20,6 +20,8 @@ const (
 	AcrossTheLine               // bypass contactor: Size 1 puts the motor on the mains, 0 takes it off; the drive shows nothing
 	DemandOn                    // the process wants circulation
 	DemandOff
+	Selector   // Size is 0 off, 1 hand, 2 auto
+	Permissive // Size 1 gives it, 0 takes it; the run command stands
 
 	// Devices on the bus. They name the drive or the instruments with Device.
 	DeviceSilent    // does not answer
@@ -82,7 +84,7 @@ const (
 // names is the text of every Action, as in scenario files.
 var names = [actionCount]string{
 	Start: "start", Stop: "stop", DriveTrip: "drive trip", DriveReset: "drive reset", SetSpeed: "set speed", AcrossTheLine: "across the line",
-	DemandOn: "demand on", DemandOff: "demand off",
+	DemandOn: "demand on", DemandOff: "demand off", Selector: "selector", Permissive: "permissive",
 	DeviceSilent: "device silent", DeviceLate: "device late", DeviceRefusing: "device refusing",
 	DeviceAnswering: "device answering", MeterReplaced: "meter replaced",
 	SuctionValveLeak: "suction valve leak", DischargeValveLeak: "discharge valve leak",

@@ -43,6 +43,7 @@ func TestNoGlycolIsLostInATurn(t *testing.T) {
 
 // Halving the step of the integration changes no order that matters.
 func TestThePeriodicStateDoesNotDependOnTheStep(t *testing.T) {
+	long(t)
 	s := DefaultSettings(1)
 	for _, n := range []float64{100, 300, 900} {
 		c := warmCondition(&s)
@@ -179,6 +180,7 @@ func (l litres) cubic() quantity.CubicMeters { return quantity.CubicMeters(l * 1
 // The same machine made for other speeds delivers the same flow at much the
 // same efficiency, by every motion.
 func TestMachinesForOtherSpeeds(t *testing.T) {
+	long(t)
 	for _, motion := range []Mechanism{{DischargeAway, 5}, {DischargeTowards, 5}, {Sine, 0}} {
 		for _, n := range []float64{200, 300, 900, 1750} {
 			s := DefaultSettings(1)

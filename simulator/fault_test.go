@@ -76,6 +76,7 @@ func becomes(what string, of func(sight) float64, low, high float64) bound {
 // (common practice, no source). Numbers are bounds around what the physics
 // gives, wide enough for other pipings.
 func TestWhatEachFailureShows(t *testing.T) {
+	long(t)
 	flow := func(s sight) float64 { return s.flow }
 	torque := func(s sight) float64 { return s.torque }
 	one := func(s sight) float64 { return s.one }
@@ -163,6 +164,15 @@ func TestWhatEachFailureShows(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// long leaves out what integrates for seconds, many times that with the race
+// detector on.
+func long(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("integrates for seconds")
 	}
 }
 

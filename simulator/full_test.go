@@ -133,6 +133,7 @@ func TestAStoppedPumpSeesTheOtherOfItsHeader(t *testing.T) {
 // A leak that grows over hours moves the flow in a straight line, without
 // steps where one solved piece follows the other.
 func TestAGrowingLeakMovesTheFlowSmoothly(t *testing.T) {
+	long(t)
 	k := calmWith(t, calmSettings(), Event{Do: DischargeValveLeak, Cylinder: 2, Size: 0.6, Onset: 2 * time.Hour})
 	flow := func(at time.Duration) float64 {
 		k.AdvanceTo(at)

@@ -42,6 +42,10 @@ func (k *Skid) happen(e Event, now time.Duration) {
 		k.demand = true
 	case DemandOff:
 		k.demand = false
+	case Selector:
+		k.selected = e.Size
+	case Permissive:
+		k.permitted = e.Size >= 0.5
 	case MeterReplaced:
 		d.runHours, d.onHours, d.energy = 0, 0, 0
 	case DeviceSilent:

@@ -46,7 +46,7 @@ func (k *Skid) show(id signal, at time.Duration) shown {
 	case driveEnergy:
 		return shown{value: d.energy / 3.6e6}
 	case selector:
-		return shown{value: 2}
+		return shown{value: k.selected}
 	case glycolFlow:
 		return shown{value: h.shownFlow * 60e3, deviation: 0.001}
 	case glycolVolume:
@@ -94,14 +94,16 @@ func (k *Skid) state(id signal) bool {
 	case diaphragmLeak:
 		return k.faults.size[DiaphragmLeak] > 0.2
 	case glycolFlowSwitch:
-		return k.flow.metered > 0.3*float64(k.set.Machine.Displacement(k.set.Machine.RatedSpeed))
+		return k.flow.metered > 0.3*k.rated
 	case oilLevelSwitch:
 		return k.faults.size[OilLow] < 0.5
 	case bypassValve:
 		return k.faults.size[BypassOpen] > 0
 	case runCommand:
 		return k.drive.command
-	case permissive, controlPower:
+	case permissive:
+		return k.permitted
+	case controlPower:
 		return true
 	}
 	return false

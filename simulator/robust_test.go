@@ -12,6 +12,7 @@ import (
 // Whatever the pump, the piping and the fault: turns repeat within half a per
 // cent of the pressure, and nobody gets more out than the plungers move.
 func TestAnyPumpOnAnyPipeHasAPeriodicState(t *testing.T) {
+	long(t)
 	rapid.Check(t, func(t *rapid.T) {
 		s := DefaultSettings(rapid.Uint64().Draw(t, "seed"))
 		pick := func(name string, low, high float64) float64 { return rapid.Float64Range(low, high).Draw(t, name) }

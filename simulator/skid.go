@@ -34,6 +34,8 @@ type Skid struct {
 	manner [deviceCount]Manner
 
 	demand     bool
+	permitted  bool
+	selected   float64 // see Selector
 	reversed   bool
 	shaft      float64  // angle of the pump shaft in turns; keeps its direction
 	shaftSpeed float64  // turns per second in the present tick, with sign
@@ -62,7 +64,8 @@ func NewSkid(s Settings) (*Skid, error) {
 	if err := s.check(); err != nil {
 		return nil, err
 	}
-	k := &Skid{set: s, build: built(&s), demand: s.Running, mu: new(sync.Mutex)}
+	k := &Skid{set: s, build: built(&s), mu: new(sync.Mutex)}
+	k.demand, k.permitted, k.selected = s.Running, true, 2
 	k.header = []*Skid{k}
 	longest := max(float64(s.Discharge.Update), float64(s.Suction.Update), tickSeconds)
 	k.recent = make([]moment, int(longest/tickSeconds)+3)

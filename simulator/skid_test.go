@@ -1,7 +1,9 @@
 package simulator_test
 
 import (
+	"fmt"
 	"math"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -273,6 +275,31 @@ func TestEveryRegisterIsServedOnceAndNamedOnce(t *testing.T) {
 	if k.Unit(simulator.Drive).Read(time.Second, simulator.Input, 0, make([]uint16, 1)) {
 		t.Error("the drive should not serve the instruments' registers")
 	}
+}
+
+// One skid on two unit ids, over TCP: what the registers say is what the skid
+// is, and a device told to be silent is.
+func TestASkidIsServedAsTwoDevices(t *testing.T) {
+	k := newSkid(t, func(s *simulator.Settings) { s.Running, s.Detail = true, simulator.Full })
+	var now atomic.Int64
+	s := &simulator.Server{
+		Units: map[byte]simulator.Unit{1: k.Unit(simulator.Drive), 2: k.Unit(simulator.Instruments)},
+		Now:   func() time.Duration { return time.Duration(now.Load()) },
+	}
+	conn := dial(t, s, simulator.TCP)
+	converse(t, conn, "0001 0000 0006 01 03 0000 0001", "0001 0000 0005 01 03 02 0637")
+	converse(t, conn, "0002 0000 0006 01 04 0000 0001", "0002 0000 0003 01 84 02")
+	converse(t, conn, "0003 0000 0006 02 02 0000 0009", "0003 0000 0005 02 02 02 b700")
+	now.Store(int64(time.Hour))
+	truth := k.TruthAt(time.Hour)
+	index := fmt.Sprintf("%04x", uint16(truth.Revolutions))
+	converse(t, conn, "0004 0000 0006 02 04 0001 0001", "0004 0000 0005 02 04 02 "+index)
+	if err := k.Schedule(simulator.Event{At: time.Hour, Do: simulator.DeviceSilent, Device: simulator.Drive}); err != nil {
+		t.Fatal(err)
+	}
+	now.Store(int64(time.Hour + time.Second))
+	send(t, conn, "0005 0000 0006 01 03 0000 0001")
+	converse(t, conn, "0006 0000 0006 02 01 0000 0001", "0006 0000 0003 02 81 02")
 }
 
 func TestInstrumentFaults(t *testing.T) {

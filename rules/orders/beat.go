@@ -115,8 +115,8 @@ func (f *Fitter) model(t float64) float64 {
 	theta, _ := f.phase.at(t)
 	harmonics(row[:], f.orders, theta)
 	y := f.coef[0] + f.coef[1]*(t-f.phase.middle)/f.phase.half
-	for j := range 2 * len(f.orders) {
-		y += f.coef[trend+j] * row[j]
+	for j, k := range f.orders {
+		y += f.coef[of(k)]*row[2*j] + f.coef[of(k)+1]*row[2*j+1]
 	}
 	return y
 }

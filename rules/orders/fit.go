@@ -51,7 +51,7 @@ type Fitter struct {
 	stated    phase // before it was refined
 	normal    normal
 	orders    []int                      // being fitted
-	coef      [trend + 2*Highest]float64 // mean, trend, then cos and sin of each of orders
+	coef      [trend + 2*Highest]float64 // mean, trend, then cos and sin of each order, see of
 	worst     [Highest + 1]float64       // inflation of each order
 	noise     noise
 	mean      float64 // of the samples
@@ -65,6 +65,7 @@ type Fitter struct {
 	residual []float64 // per sample: y less the model
 	steep    []float64 // per sample: dy/dt of the model, squared
 	weight   []float64 // per sample: one by its variance
+	even     []float64 // ones: all samples alike
 	phasor   []complex128
 	factor   []complex128
 	powers   []float64
@@ -84,12 +85,17 @@ func NewFitter(s Settings, capacity int) *Fitter {
 	if s.Wander == 0 {
 		s.Wander = 0.01
 	}
-	return &Fitter{
+	f := &Fitter{
 		settings: s, orders: make([]int, 0, Highest),
 		samples: make([]point, 0, capacity), stamps: make([]point, 0, capacity), spare: make([]point, 0, capacity),
 		residual: make([]float64, capacity), steep: make([]float64, capacity), weight: make([]float64, capacity),
 		phasor: make([]complex128, capacity), factor: make([]complex128, capacity), powers: make([]float64, 2001),
+		even: make([]float64, capacity),
 	}
+	for i := range f.even {
+		f.even[i] = 1
+	}
+	return f
 }
 
 // Fit finds the orders of a window and puts them into r. An error says why
@@ -113,7 +119,9 @@ func (f *Fitter) Fit(w *Window, r *Result) error {
 		}
 	}
 	f.chooseOrders()
-	f.start()
+	if !ripple {
+		f.start()
+	}
 	f.converge(f.refined(ripple), fine)
 	f.report(w, ripple, r)
 	return nil

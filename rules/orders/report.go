@@ -26,10 +26,10 @@ func (f *Fitter) chooseOrders() {
 // measure computes the inflation of all orders: that of the worse of its two
 // columns, for equal weights, with a phase of that degree being fitted too.
 func (f *Fitter) measure(degree int) {
-	for i := range f.samples {
-		f.weight[i] = 1
-	}
+	weight := f.weight
+	f.weight = f.even
 	f.linearize(degree)
+	f.weight = weight
 	f.normal.factor()
 	f.normal.invert()
 	for k := range f.worst {
@@ -53,7 +53,7 @@ func (f *Fitter) report(w *Window, ripple bool, r *Result) {
 	f.normal.invert()
 	for i, k := range f.orders {
 		n := trend + 2*i
-		r.amplitude[k] = complex(f.coef[n], -f.coef[n+1])
+		r.amplitude[k] = complex(f.coef[of(k)], -f.coef[of(k)+1])
 		for j, l := range f.orders {
 			f.covariance(r, k, l, n, trend+2*j)
 		}

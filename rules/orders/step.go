@@ -3,15 +3,21 @@ package orders
 import "math"
 
 // use selects orders 1 to highest, and the ripple's own multiples besides.
+// Those that were fitted before start from what was found.
 func (f *Fitter) use(highest int) {
 	m := f.settings.Cylinders
 	f.orders = f.orders[:0]
 	for k := 1; k <= f.settings.Highest; k++ {
 		if k <= highest || k%m == 0 {
 			f.orders = append(f.orders, k)
+		} else {
+			f.coef[of(k)], f.coef[of(k)+1] = 0, 0
 		}
 	}
 }
+
+// of is where in coef the cosine of order k stands; its sine comes after.
+func of(k int) int { return trend + 2*(k-1) }
 
 // columns in use with a phase of that degree: mean and trend, cosine and sine
 // of each order, and what turning the phase does.
@@ -34,9 +40,7 @@ func harmonics(row []float64, orders []int, theta float64) {
 // the noise.
 func (f *Fitter) start() {
 	clear(f.coef[:])
-	for i := range f.samples {
-		f.weight[i] = 1
-	}
+	copy(f.weight, f.even)
 	f.linearize(0)
 	f.step(0)
 	f.linearize(0)
@@ -57,9 +61,10 @@ func (f *Fitter) linearize(degree int) {
 		harmonics(row[trend:], f.orders, theta)
 		y, slope := f.coef[0]+f.coef[1]*row[1], 0.0
 		for j, k := range f.orders {
-			n := trend + 2*j
-			y += f.coef[n]*row[n] + f.coef[n+1]*row[n+1]
-			slope += float64(k) * (f.coef[n+1]*row[n] - f.coef[n]*row[n+1]) // dy/dθ
+			cos, sin := row[trend+2*j], row[trend+2*j+1]
+			a, b := f.coef[of(k)], f.coef[of(k)+1]
+			y += a*cos + b*sin
+			slope += float64(k) * (b*cos - a*sin) // dy/dθ
 		}
 		f.phase.basis(row[linear:linear+degree], s.t, slope)
 		f.residual[i] = s.y - f.mean - y
@@ -86,8 +91,12 @@ func (f *Fitter) step(degree int) (turn float64) {
 	f.expect(degree)
 	f.normal.solve()
 	linear := f.columns(0)
-	for j := range linear {
-		f.coef[j] += f.normal.x[j]
+	for i := range trend {
+		f.coef[i] += f.normal.x[i]
+	}
+	for j, k := range f.orders {
+		f.coef[of(k)] += f.normal.x[trend+2*j]
+		f.coef[of(k)+1] += f.normal.x[trend+2*j+1]
 	}
 	for j, dq := range f.normal.x[linear : linear+degree] {
 		f.phase.q[j+1] += dq

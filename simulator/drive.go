@@ -38,7 +38,6 @@ type drive struct {
 	slip      float64 // rpm
 	torque    float64 // N·m of the motor
 	power     float64 // W into the motor
-	heatsink  float64
 	runHours  float64
 	onHours   float64
 	energy    float64 // J

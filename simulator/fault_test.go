@@ -9,13 +9,12 @@ import (
 
 // A sight is what a technician with good instruments sees in some seconds.
 type sight struct {
-	flow, torque, power        float64 // L/min, N·m, kW
-	discharge, suction         float64 // kPa, mean
-	one, two, three, four, six float64 // kPa of discharge ripple
-	phase                      float64 // degrees of 1x
-	noise                      float64 // kPa from one millisecond to the next
-	oil                        float64 // °C
-	motor                      float64 // rpm
+	flow, torque, power float64 // L/min, N·m, kW
+	discharge, suction  float64 // kPa, mean
+	one, three, six     float64 // kPa of discharge ripple
+	noise               float64 // kPa from one millisecond to the next
+	oil                 float64 // °C
+	motor               float64 // rpm
 }
 
 // look watches a skid for two seconds from at on.
@@ -93,48 +92,128 @@ func TestWhatEachFailureShows(t *testing.T) {
 		after time.Duration
 		want  []bound
 	}{
-		{"worn suction seat: half a stroke's loss of one head", Event{Do: SuctionValveLeak, Size: 0.3}, 0,
-			[]bound{becomes("flow", flow, 0.94, 0.96), becomes("torque", torque, 0.98, 1.02), becomes("1x", one, 2, 30)}},
-		{"worn discharge seat", Event{Do: DischargeValveLeak, Size: 0.3}, 0,
-			[]bound{becomes("flow", flow, 0.94, 0.96), becomes("torque", torque, 0.98, 1.02), becomes("1x", one, 2, 30)}},
+		{
+			"worn suction seat: half a stroke's loss of one head",
+			Event{Do: SuctionValveLeak, Size: 0.3},
+			0,
+			[]bound{becomes("flow", flow, 0.94, 0.96), becomes("torque", torque, 0.98, 1.02), becomes("1x", one, 2, 30)},
+		},
+		{
+			"worn discharge seat",
+			Event{Do: DischargeValveLeak, Size: 0.3},
+			0,
+			[]bound{becomes("flow", flow, 0.94, 0.96), becomes("torque", torque, 0.98, 1.02), becomes("1x", one, 2, 30)},
+		},
 		{"seat o-ring", Event{Do: SeatBypass, Size: 0.3}, 0, []bound{becomes("flow", flow, 0.94, 0.96)}},
-		{"valve stuck open: a third of the flow", Event{Do: SuctionStuck, Size: 1}, 0,
-			[]bound{becomes("flow", flow, 0.6, 0.7), becomes("1x", one, 10, 200)}},
-		{"oil cell's relief lifts above a pressure: and the oil warms", Event{Do: OilCellRelief, Size: 0.5}, time.Hour,
-			[]bound{becomes("flow", flow, 0.88, 0.96), becomes("oil", oil, 1.1, 1.6)}},
-		{"oil cell's relief does not lift at low pressure", Event{Do: OilCellRelief, Size: 0.5}, -1,
-			[]bound{becomes("flow", flow, 0.995, 1.03)}},
-		{"make-up valve stuck: one head under-stroked", Event{Do: MakeUpStuck, Size: 0.15}, 0,
-			[]bound{becomes("flow", flow, 0.92, 0.96), becomes("torque", torque, 0.92, 0.97), becomes("1x", one, 1.5, 30)}},
-		{"oil aerated: all heads late, 3x up, efficiency down", Event{Do: OilAerated, Size: 0.15}, 0,
-			[]bound{becomes("flow", flow, 0.8, 0.95), becomes("3x", three, 2, 20)}},
+		{
+			"valve stuck open: a third of the flow",
+			Event{Do: SuctionStuck, Size: 1},
+			0,
+			[]bound{becomes("flow", flow, 0.6, 0.7), becomes("1x", one, 10, 200)},
+		},
+		{
+			"oil cell's relief lifts above a pressure: and the oil warms",
+			Event{Do: OilCellRelief, Size: 0.5},
+			time.Hour,
+			[]bound{becomes("flow", flow, 0.88, 0.96), becomes("oil", oil, 1.1, 1.6)},
+		},
+		{
+			"oil cell's relief does not lift at low pressure",
+			Event{Do: OilCellRelief, Size: 0.5},
+			-1,
+			[]bound{becomes("flow", flow, 0.995, 1.03)},
+		},
+		{
+			"make-up valve stuck: one head under-stroked",
+			Event{Do: MakeUpStuck, Size: 0.15},
+			0,
+			[]bound{becomes("flow", flow, 0.92, 0.96), becomes("torque", torque, 0.92, 0.97), becomes("1x", one, 1.5, 30)},
+		},
+		{
+			"oil aerated: all heads late, 3x up, efficiency down",
+			Event{Do: OilAerated, Size: 0.15},
+			0,
+			[]bound{becomes("flow", flow, 0.8, 0.95), becomes("3x", three, 2, 20)},
+		},
 		{"oil low: nothing at first", Event{Do: OilLow, Size: 1}, time.Second, []bound{becomes("flow", flow, 0.98, 1.01)}},
-		{"oil low: late heads minutes after start", Event{Do: OilLow, Size: 1}, 8 * time.Minute,
-			[]bound{becomes("flow", flow, 0.7, 0.9), becomes("3x", three, 2, 20)}},
-		{"strainer plugged until it cavitates: noise and lost flow", Event{Do: StrainerPlugged, Size: 14}, 0,
-			[]bound{becomes("flow", flow, 0.5, 0.95), is("suction kPa", suction, -95, -60), becomes("broadband", noise, 3, 1000)}},
-		{"gas locked: no-load torque, static discharge, no ripple", Event{Do: GasLocked, Size: 1}, time.Minute,
-			[]bound{is("flow", flow, -0.01, 0.01), becomes("torque", torque, 0, 0.15), is("3x", three, 0, 0.1), is("discharge kPa", discharge, 6990, 7010)}},
-		{"suction closed", Event{Do: SuctionClosed, Size: 1}, time.Minute,
-			[]bound{is("flow", flow, -0.01, 0.01), is("suction kPa", suction, -90, -70), becomes("motor", motor, 0.99, 1.05)}},
-		{"one head gassy: late", Event{Do: GassyHead, Size: 0.2}, 0,
-			[]bound{becomes("flow", flow, 0.9, 0.97), becomes("1x", one, 2, 40)}},
-		{"dampener's gas lost: 3x and 6x up, mean the same", Event{Do: DampenerLost, Size: 1}, 0,
-			[]bound{becomes("flow", flow, 0.99, 1.01), becomes("discharge", discharge, 0.99, 1.01), becomes("3x", three, 3, 100), becomes("6x", six, 3, 100)}},
-		{"dampener overcharged: the same", Event{Do: DampenerOver, Size: 1}, 0,
-			[]bound{becomes("flow", flow, 0.99, 1.01), becomes("3x", three, 3, 100), becomes("6x", six, 3, 100)}},
-		{"discharge filter plugging: pressure climbs", Event{Do: FilterPlugged, Size: 4}, 0,
-			[]bound{becomes("flow", flow, 0.985, 1), becomes("discharge", discharge, 1.04, 1.07), becomes("torque", torque, 1.03, 1.08)}},
-		{"bypass open: flow down at the meter, torque and 1x as before", Event{Do: BypassOpen, Size: 0.3}, 0,
-			[]bound{becomes("flow", flow, 0.65, 0.75), becomes("torque", torque, 0.97, 1.01), becomes("1x", one, 0.7, 1.3)}},
-		{"belt off: motor turns, nothing else", Event{Do: BeltSlip, Size: 1}, time.Minute,
-			[]bound{is("flow", flow, 0, 0), becomes("torque", torque, 0, 0.15), becomes("motor", motor, 1, 1.05), is("3x", three, 0, 0.1)}},
-		{"reversed: full flow, no signal shows it", Event{Do: Reversed, Size: 1}, 0,
-			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("torque", torque, 0.99, 1.01), becomes("3x", three, 0.95, 1.05)}},
-		{"speed wobble: 1x without loss", Event{Do: SpeedWobble, Size: 0.02}, 0,
-			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("1x", one, 1.1, 10)}},
-		{"all valves worn: flow down, 1x not up", Event{Do: AllValvesWorn, Size: 0.1}, 0,
-			[]bound{becomes("flow", flow, 0.89, 0.92), becomes("1x", one, 0.7, 1.3)}},
+		{
+			"oil low: late heads minutes after start",
+			Event{Do: OilLow, Size: 1},
+			8 * time.Minute,
+			[]bound{becomes("flow", flow, 0.7, 0.9), becomes("3x", three, 2, 20)},
+		},
+		{
+			"strainer plugged until it cavitates: noise and lost flow",
+			Event{Do: StrainerPlugged, Size: 14},
+			0,
+			[]bound{becomes("flow", flow, 0.5, 0.95), is("suction kPa", suction, -95, -60), becomes("broadband", noise, 3, 1000)},
+		},
+		{
+			"gas locked: no-load torque, static discharge, no ripple",
+			Event{Do: GasLocked, Size: 1},
+			time.Minute,
+			[]bound{is("flow", flow, -0.01, 0.01), becomes("torque", torque, 0, 0.15), is("3x", three, 0, 0.1), is("discharge kPa", discharge, 6990, 7010)},
+		},
+		{
+			"suction closed",
+			Event{Do: SuctionClosed, Size: 1},
+			time.Minute,
+			[]bound{is("flow", flow, -0.01, 0.01), is("suction kPa", suction, -90, -70), becomes("motor", motor, 0.99, 1.05)},
+		},
+		{
+			"one head gassy: late",
+			Event{Do: GassyHead, Size: 0.2},
+			0,
+			[]bound{becomes("flow", flow, 0.9, 0.97), becomes("1x", one, 2, 40)},
+		},
+		{
+			"dampener's gas lost: 3x and 6x up, mean the same",
+			Event{Do: DampenerLost, Size: 1},
+			0,
+			[]bound{becomes("flow", flow, 0.99, 1.01), becomes("discharge", discharge, 0.99, 1.01), becomes("3x", three, 3, 100), becomes("6x", six, 3, 100)},
+		},
+		{
+			"dampener overcharged: the same",
+			Event{Do: DampenerOver, Size: 1},
+			0,
+			[]bound{becomes("flow", flow, 0.99, 1.01), becomes("3x", three, 3, 100), becomes("6x", six, 3, 100)},
+		},
+		{
+			"discharge filter plugging: pressure climbs",
+			Event{Do: FilterPlugged, Size: 4},
+			0,
+			[]bound{becomes("flow", flow, 0.985, 1), becomes("discharge", discharge, 1.04, 1.07), becomes("torque", torque, 1.03, 1.08)},
+		},
+		{
+			"bypass open: flow down at the meter, torque and 1x as before",
+			Event{Do: BypassOpen, Size: 0.3},
+			0,
+			[]bound{becomes("flow", flow, 0.65, 0.75), becomes("torque", torque, 0.97, 1.01), becomes("1x", one, 0.7, 1.3)},
+		},
+		{
+			"belt off: motor turns, nothing else",
+			Event{Do: BeltSlip, Size: 1},
+			time.Minute,
+			[]bound{is("flow", flow, 0, 0), becomes("torque", torque, 0, 0.15), becomes("motor", motor, 1, 1.05), is("3x", three, 0, 0.1)},
+		},
+		{
+			"reversed: full flow, no signal shows it",
+			Event{Do: Reversed, Size: 1},
+			0,
+			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("torque", torque, 0.99, 1.01), becomes("3x", three, 0.95, 1.05)},
+		},
+		{
+			"speed wobble: 1x without loss",
+			Event{Do: SpeedWobble, Size: 0.02},
+			0,
+			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("1x", one, 1.1, 10)},
+		},
+		{
+			"all valves worn: flow down, 1x not up",
+			Event{Do: AllValvesWorn, Size: 0.1},
+			0,
+			[]bound{becomes("flow", flow, 0.89, 0.92), becomes("1x", one, 0.7, 1.3)},
+		},
 	}
 	before := map[bool]sight{}
 	for _, tt := range tests {

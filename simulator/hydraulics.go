@@ -142,7 +142,7 @@ func (k *Skid) renew() {
 // meter lets the flow meter and its totaliser follow.
 func (h *hydraulics) meter(k *Skid) {
 	h.shownFlow = toward(h.shownFlow, h.metered, float64(k.set.MeterTimeConstant))
-	h.volume += h.shownFlow * (1 + k.probe[glycolFlow].by[Scaled-Drift].at(k.now())) * tickSeconds
+	h.volume += h.shownFlow * (1 + k.probe[glycolFlow].size(Scaled, k.now())) * tickSeconds
 }
 
 // load is the torque and power of the motor for the present flow.

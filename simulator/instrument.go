@@ -13,16 +13,18 @@ type instrument struct {
 
 func (p *instrument) set(e Event, now time.Duration) { p.by[e.Do-Drift].set(e, now) }
 
-func (p *instrument) is(a Action, now time.Duration) bool { return p.by[a-Drift].at(now) >= 0.5 }
+func (p *instrument) size(a Action, now time.Duration) float64 { return p.by[a-Drift].at(now) }
+
+func (p *instrument) is(a Action, now time.Duration) bool { return p.size(a, now) >= 0.5 }
 
 // distort is what the instrument makes of the value x of a span, taken as its
 // sample number n. deviation is the noise of a good instrument over the span.
 func (p *instrument) distort(x, span, deviation float64, seed uint64, id signal, n int64, now time.Duration) float64 {
-	noise := math.Hypot(deviation, p.by[Noisy-Drift].at(now))
+	noise := math.Hypot(deviation, p.size(Noisy, now))
 	if noise > 0 {
 		x += noise * span * gauss(seed, streamSensor+uint64(id), n)
 	}
-	return x*(1+p.by[Scaled-Drift].at(now)) + p.by[Drift-Drift].at(now)*span
+	return x*(1+p.size(Scaled, now)) + p.size(Drift, now)*span
 }
 
 // pressureCounts is the reading of a pressure transmitter at an instant, in

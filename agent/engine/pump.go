@@ -194,7 +194,6 @@ func (p *Pump) pass(ctx context.Context) {
 		return
 	}
 	p.step(ctx, &drivers.Batch{At: at})
-	p.Keeper.Count(p.Settings.Pump, p.pack())
 	if p.news {
 		p.snapshot.Store(p.state.Snapshot(p.Settings))
 		p.news = false
@@ -206,8 +205,11 @@ func (p *Pump) pack() []byte {
 	return p.packed
 }
 
+// step steps a batch. The keeper gets the counters each time, so that what a
+// kill loses is no older than its last save.
 func (p *Pump) step(ctx context.Context, b *drivers.Batch) {
 	p.keep(ctx, rules.Step(p.Settings, p.state, b))
+	p.Keeper.Count(p.Settings.Pump, p.pack())
 	p.news = true
 }
 

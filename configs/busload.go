@@ -48,7 +48,7 @@ func (c *Config) load(bus int, devices []int) BusLoad {
 		jobs = request.add(jobs, modbus.Slow, d.Slow, func(c regmap.ReadClass) bool { return c == regmap.Slow })
 		if d.FastFor > 0 {
 			before := len(jobs)
-			jobs = request.add(jobs, modbus.Fast, 0, func(c regmap.ReadClass) bool { return c == regmap.Fast })
+			jobs = request.add(jobs, modbus.Fast, modbus.FastPeriod, func(c regmap.ReadClass) bool { return c == regmap.Fast })
 			if len(jobs) > before {
 				windows = append(windows, modbus.Window{Every: d.FastEvery, Length: d.FastFor})
 			}

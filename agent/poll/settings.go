@@ -71,7 +71,7 @@ func (set *Settings) plans() (plans []plan, windows []modbus.Window, steady [][]
 		add(modbus.Routine, d.Routine, 0, func(c regmap.ReadClass) bool { return c != regmap.Slow })
 		add(modbus.Slow, d.Slow, 0, func(c regmap.ReadClass) bool { return c == regmap.Slow })
 		if d.FastFor > 0 && len(d.fastPumps()) > 0 {
-			add(modbus.Fast, 0, len(windows), func(c regmap.ReadClass) bool { return c == regmap.Fast })
+			add(modbus.Fast, modbus.FastPeriod, len(windows), func(c regmap.ReadClass) bool { return c == regmap.Fast })
 			windows = append(windows, modbus.Window{Every: d.FastEvery, Length: d.FastFor})
 			steady = append(steady, d.fastPumps())
 		}

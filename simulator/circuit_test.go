@@ -21,8 +21,8 @@ func quiet(m Mechanism) (Settings, condition) {
 	s.Scatter = Scatter{}
 	s.PlungerLeak, s.OilAir = 0, 0
 	s.Machine.Mechanism = m
-	s.Machine.Discharge = Line{Length: 0.5, Bore: 0.08, Manifold: 0.2e-3}
-	s.Machine.Suction = Line{Length: 0.5, Bore: 0.1, Manifold: 0.2e-3}
+	s.Machine.Discharge = Line{Length: 0.5, Bore: 0.08, Manifold: 0.2e-3, Bubble: 1e-7}
+	s.Machine.Suction = Line{Length: 0.5, Bore: 0.1, Manifold: 0.2e-3, Bubble: 20e-6}
 	s.Machine.SuctionValve.Lag, s.Machine.DischargeValve.Lag = 0.0003, 0.0003
 	return s, warmCondition(&s)
 }

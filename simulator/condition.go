@@ -41,8 +41,8 @@ func newCircuit(s *Settings, c *condition) *circuit {
 	k := &circuit{
 		mechanism: m.Mechanism,
 		tank:      c.head + atmosphere,
-		discharge: manifold{liquid: float64(m.Discharge.Manifold), bubble: dischargeBubble},
-		suction:   manifold{liquid: float64(m.Suction.Manifold), bubble: suctionBubble},
+		discharge: manifold{liquid: float64(m.Discharge.Manifold), bubble: math.Max(leastBubble, float64(m.Discharge.Bubble))},
+		suction:   manifold{liquid: float64(m.Suction.Manifold), bubble: math.Max(leastBubble, float64(m.Suction.Bubble))},
 		out:       newPipe(m.Discharge, density, viscosity, c.contactor+atmosphere, omega),
 		in:        newPipe(m.Suction, density, viscosity, c.head+atmosphere, omega),
 		bypass:    c.piping.bypass * rated / math.Sqrt(float64(s.Contactor)),
@@ -68,10 +68,9 @@ func newCircuit(s *Settings, c *condition) *circuit {
 }
 
 const (
-	suctionBubble   = 20e-6 // m³ of gas that stays in a suction manifold at atmospheric pressure
-	dischargeBubble = 1e-7
-	fittings        = 100e3 // Pa at rated flow: line check valve and the nozzle at the contactor
-	leastGas        = 1e-4  // of a plunger's displacement: no liquid is quite free of gas
+	leastBubble = 1e-9  // m³ in a manifold: its pressure never reaches a vacuum
+	fittings    = 100e3 // Pa at rated flow: line check valve and the nozzle at the contactor
+	leastGas    = 1e-4  // of a plunger's displacement: no liquid is quite free of gas
 )
 
 // newChamber is head j of a condition. The leaks of a head are shares of a

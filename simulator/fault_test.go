@@ -283,7 +283,7 @@ func calmWith(t *testing.T, s Settings, e Event) *Skid {
 // bubbles collapse.
 func TestSpeedAboveRatingCostsSuctionMargin(t *testing.T) {
 	s := calmSettings()
-	s.Machine.Suction = Line{Length: 15, Bore: 0.02, Manifold: 1e-3}
+	s.Machine.Suction = Line{Length: 15, Bore: 0.02, Manifold: 1e-3, Bubble: 20e-6}
 	share := func(rpm float64) (efficiency, noise float64) {
 		now := look(calmWith(t, s, Event{Do: SetSpeed, Size: rpm}), 30*time.Second)
 		return now.flow / now.motor, now.noise / now.motor / now.motor

@@ -12,7 +12,7 @@ func (k *Skid) happen(e Event, now time.Duration) {
 	case e.Do.ofInstrument():
 		id := signalNamed(e.Signal)
 		if e.Do == Frozen {
-			k.probe[id].held = k.raw(&registers[rows[id]], now)
+			k.probe[id].held = k.fresh(&registers[rows[id]], now)
 		}
 		k.probe[id].set(e, now)
 		return

@@ -50,6 +50,7 @@ type Line struct {
 	Length   quantity.Meters
 	Bore     quantity.Meters
 	Manifold quantity.CubicMeters // liquid at the pump's end of the line
+	Bubble   quantity.CubicMeters // gas that stays there, at atmospheric pressure; nothing is quite free of it
 }
 
 // A Dampener is a gas-charged vessel on the discharge manifold. Without gas
@@ -76,8 +77,8 @@ func DefaultMachine() Machine {
 		Efficiency:     0.88,
 		SuctionValve:   Valve{Area: 2e-4, Opening: 4e3, Full: 12e3, Lag: 0.0015},
 		DischargeValve: Valve{Area: 1.6e-4, Opening: 10e3, Full: 20e3, Lag: 0.0015},
-		Suction:        Line{Length: 4, Bore: 0.05, Manifold: 1.5e-3},
-		Discharge:      Line{Length: 16, Bore: 0.025, Manifold: 0.4e-3},
+		Suction:        Line{Length: 4, Bore: 0.05, Manifold: 1.5e-3, Bubble: 20e-6},
+		Discharge:      Line{Length: 16, Bore: 0.025, Manifold: 0.4e-3, Bubble: 0.1e-6},
 	}
 }
 

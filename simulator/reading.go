@@ -144,8 +144,17 @@ func (k *Skid) indexAge(at time.Duration) float64 {
 	return (p - math.Floor(p)) / rate
 }
 
-// raw is the register value of row r at an instant of the present tick.
+// raw is the register value of row r at an instant of the present tick, as it
+// comes over the wire.
 func (k *Skid) raw(r *Register, at time.Duration) uint32 {
+	if k.set.Gateway > 0 {
+		return k.held[r.id]
+	}
+	return k.fresh(r, at)
+}
+
+// fresh is the register value in the device itself.
+func (k *Skid) fresh(r *Register, at time.Duration) uint32 {
 	p := &k.probe[r.id]
 	if p.is(Frozen, at) {
 		return p.held

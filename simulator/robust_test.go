@@ -18,8 +18,8 @@ func TestAnyPumpOnAnyPipeHasAPeriodicState(t *testing.T) {
 		pick := func(name string, low, high float64) float64 { return rapid.Float64Range(low, high).Draw(t, name) }
 		s.Machine.Mechanism = Mechanism{Motion(rapid.IntRange(0, 2).Draw(t, "motion")), pick("rod ratio", 3.5, 7)}
 		s.Machine = s.Machine.ForSpeed(quantity.RevolutionsPerMinute(pick("rated rpm", 200, 1750)))
-		s.Machine.Discharge = Line{quantity.Meters(pick("m", 1, 60)), quantity.Meters(pick("bore", 0.018, 0.05)), quantity.CubicMeters(pick("manifold", 1e-4, 2e-3))}
-		s.Machine.Suction = Line{quantity.Meters(pick("suction m", 1, 10)), quantity.Meters(pick("suction bore", 0.03, 0.08)), 1e-3}
+		s.Machine.Discharge = Line{quantity.Meters(pick("m", 1, 60)), quantity.Meters(pick("bore", 0.018, 0.05)), quantity.CubicMeters(pick("manifold", 1e-4, 2e-3)), 1e-7}
+		s.Machine.Suction = Line{quantity.Meters(pick("suction m", 1, 10)), quantity.Meters(pick("suction bore", 0.03, 0.08)), 1e-3, 20e-6}
 		s.Contactor = quantity.Pascals(pick("Pa", 2e6, 12e6))
 		s.Machine.Dampener = Dampener{quantity.CubicMeters(pick("gas", 0, 1e-3)), 0.6 * s.Contactor}
 		c := warmCondition(&s)

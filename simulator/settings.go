@@ -28,8 +28,14 @@ type Settings struct {
 	SpeedFilter    quantity.Seconds // of the drive's shown speed
 
 	Discharge, Suction Transmitter
-	IndexPulses        int     // of the index per pump turn
-	IndexOffset        float64 // turns between the first pulse and cylinder 1's start of discharge
+
+	// Gateway is how often a gateway between the devices and the bus reads
+	// them: every register then shows what it was at the gateway's last
+	// round. 0 has none.
+	Gateway quantity.Seconds
+
+	IndexPulses int     // of the index per pump turn
+	IndexOffset float64 // turns between the first pulse and cylinder 1's start of discharge
 
 	Running           bool // turning at rated speed since long before time 0
 	RunHours          float64

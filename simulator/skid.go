@@ -37,9 +37,10 @@ type Skid struct {
 	permitted  bool
 	selected   float64 // see Selector
 	reversed   bool
-	shaft      float64  // angle of the pump shaft in turns; keeps its direction
-	shaftSpeed float64  // turns per second in the present tick, with sign
-	recent     []moment // ring of the last ticks, by number
+	shaft      float64             // angle of the pump shaft in turns; keeps its direction
+	shaftSpeed float64             // turns per second in the present tick, with sign
+	held       [signalCount]uint32 // what the gateway read last
+	recent     []moment            // ring of the last ticks, by number
 	drops      float64
 	gusty      float64 // of the contactor's pressure
 

@@ -336,6 +336,27 @@ func TestInstrumentFaults(t *testing.T) {
 	}
 }
 
+// Values of a gateway are as old as its round: many of these are 1 to 3 s
+// (common practice, no source).
+func TestAGatewayShowsItsLastRound(t *testing.T) {
+	k := newSkid(t, func(s *simulator.Settings) { s.Running, s.Gateway = true, 2 })
+	var seen []float64
+	for at := time.Second; at < 9*time.Second; at += 100 * time.Millisecond {
+		v, _ := k.Value("shaft_index", at)
+		if len(seen) == 0 || v != seen[len(seen)-1] {
+			seen = append(seen, v)
+		}
+	}
+	if len(seen) != 5 {
+		t.Fatalf("%d different values in 8 s of a gateway that reads each 2 s: %v", len(seen), seen)
+	}
+	for i := 1; i < len(seen); i++ {
+		if step := seen[i] - seen[i-1]; step < 9 || step > 11 {
+			t.Errorf("the index moved by %v in a round, want 10 turns", step)
+		}
+	}
+}
+
 func TestEventsThatMakeNoSenseAreRefused(t *testing.T) {
 	tests := []struct {
 		name string

@@ -26,6 +26,18 @@ func (k *Skid) begin() {
 		shaft: k.shaft, speed: k.shaftSpeed,
 		discharge: k.flow.discharge, suction: k.flow.suction,
 	}
+	k.gather()
+}
+
+// gather is the gateway's round, as the first tick after it is due begins.
+func (k *Skid) gather() {
+	every := int64(float64(k.set.Gateway) / tickSeconds)
+	if every == 0 || k.ticks%every != 0 {
+		return
+	}
+	for i := range registers {
+		k.held[registers[i].id] = k.fresh(&registers[i], k.now())
+	}
 }
 
 // faultTicks is how seldom growing and erratic faults are taken anew.

@@ -22,6 +22,7 @@ func alarmsCommand() *cobra.Command {
 		Use:   "alarms",
 		Short: "List, acknowledge, shelve and reset alarms; read the journal",
 		Args:  cobra.NoArgs,
+		RunE:  needsCommand,
 	}
 	c.AddCommand(alarmsList(), alarmsJournal())
 	for _, v := range []struct {

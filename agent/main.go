@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"strings"
 	"syscall"
 
 	"github.com/spf13/cobra"
@@ -24,6 +25,18 @@ const (
 
 // errUnwell ends a command whose message was already printed.
 var errUnwell = errors.New("")
+
+// A misuse is what a command line asks for and cannot be had.
+type misuse struct{ error }
+
+// needsCommand is the RunE of a command that only holds others.
+func needsCommand(c *cobra.Command, _ []string) error {
+	var names []string
+	for _, sub := range c.Commands() {
+		names = append(names, sub.Name())
+	}
+	return misuse{fmt.Errorf("%s needs one of %s", c.Name(), strings.Join(names, ", "))}
+}
 
 func main() {
 	debug.SetGCPercent(50) // a gateway has more time than memory
@@ -41,10 +54,11 @@ func pumpside(args []string) int {
 	ran := false
 	root.PersistentPreRun = func(*cobra.Command, []string) { ran = true }
 	err := root.ExecuteContext(ctx)
+	_, misused := errors.AsType[misuse](err)
 	switch {
 	case err == nil:
 		return exitDone
-	case !ran:
+	case !ran || misused:
 		fmt.Fprintf(os.Stderr, "pumpside: %v\nSee pumpside --help.\n", err)
 		return exitMisused
 	case errors.Is(err, errUnwell):

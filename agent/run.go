@@ -61,7 +61,7 @@ func runCommand() *cobra.Command {
 	path, format := configFlag(c), c.Flags().String("log-format", "", "json or console; overrides the configuration")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		if *format != "" && *format != "json" && *format != "console" {
-			return fmt.Errorf("--log-format is %q; use json or console", *format)
+			return misuse{fmt.Errorf("--log-format is %q; use json or console", *format)}
 		}
 		config, err := loadConfig(*path)
 		if err != nil {

@@ -14,7 +14,7 @@ import (
 )
 
 func serviceCommand() *cobra.Command {
-	c := &cobra.Command{Use: "service", Short: "See what is due; record what was done", Args: cobra.NoArgs}
+	c := &cobra.Command{Use: "service", Short: "See what is due; record what was done", Args: cobra.NoArgs, RunE: needsCommand}
 	c.AddCommand(serviceDue(), serviceRecord())
 	return c
 }

@@ -104,7 +104,7 @@ func (s *simulation) run(ctx context.Context, out io.Writer) error {
 
 func (s *simulation) build() (*simulator.Server, error) {
 	if s.skids < 1 || s.skids > 123 {
-		return nil, fmt.Errorf("--skids is %d; use 1 to 123, for each takes two of the 247 unit numbers", s.skids)
+		return nil, misuse{fmt.Errorf("--skids is %d; use 1 to 123, for each takes two of the 247 unit numbers", s.skids)}
 	}
 	var skids []*simulator.Skid
 	for i := range s.skids {
@@ -119,13 +119,16 @@ func (s *simulation) build() (*simulator.Server, error) {
 	var scenario simulator.Scenario
 	for _, text := range s.faults {
 		step, err := parseFault(text)
+		if err == nil && step.Skid >= s.skids {
+			err = fmt.Errorf("there are %d skid(s)", s.skids)
+		}
 		if err != nil {
-			return nil, fmt.Errorf("--fault %q: %w", text, err)
+			return nil, misuse{fmt.Errorf("--fault %q: %w", text, err)}
 		}
 		scenario = append(scenario, step)
 	}
 	if err := scenario.Apply(skids); err != nil {
-		return nil, fmt.Errorf("--fault: %w", err)
+		return nil, misuse{fmt.Errorf("--fault: %w", err)}
 	}
 	return &simulator.Server{Units: skidUnits(skids), Baud: s.baud}, nil
 }

@@ -94,6 +94,10 @@ func (g *gateway) begin(recovery store.Recovery) error {
 	if err != nil {
 		return err
 	}
+	ledgers, err := ledgerByPump(ctx, g.store)
+	if err != nil {
+		return err
+	}
 	keep := keeper{g.writer, g.log}
 	feeding := g.buses()
 	recent := g.recent()
@@ -107,6 +111,7 @@ func (g *gateway) begin(recovery store.Recovery) error {
 		if err != nil {
 			return fmt.Errorf("pump %s: %w", p.Settings.Pump, err)
 		}
+		saved = withLedger(saved, ledgers[p.Settings.Pump])
 		g.pumps = append(g.pumps, p)
 		g.byID[p.Settings.Pump] = p
 		p.Load(saved)

@@ -21,7 +21,7 @@ var allowed = map[string]string{
 	"rules/orders":     "",
 	"rules/condition":  "drivers drivers/quantity rules/orders rules/hydraulics rules/pump",
 	"rules/diagnosis":  "drivers rules/condition rules/pump",
-	"rules/service":    "drivers rules/counters rules/pump",
+	"rules/service":    "drivers drivers/quantity rules/counters rules/pump",
 	"rules/alarm":      "drivers drivers/quantity",
 	"rules/trend":      "drivers",
 	"rules/site":       "drivers drivers/quantity rules/alarm rules/pump",

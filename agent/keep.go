@@ -34,6 +34,9 @@ func (k keeper) Keep(ctx context.Context, r engine.Record) {
 		if e.CommandID != "" {
 			c.Commands = append(c.Commands, e.CommandID)
 		}
+		if e.Service != nil {
+			c.Ledger = append(c.Ledger, ledgerEntry(e.Service))
+		}
 	}
 	for _, b := range r.Blocks {
 		c.History = append(c.History, blockOf(r.Subject, b))

@@ -85,4 +85,8 @@ type Command struct {
 	Task    string        `json:"task,omitempty"`    // the service task's name
 	For     time.Duration `json:"for,omitempty"`     // shelve: how long; remove: until review
 	Comment string        `json:"comment,omitempty"` // why
+
+	// Service, of record_service, is the whole of what a person says; nil is
+	// that Task was done now, and nothing more is known.
+	Service *ServiceEntry `json:"service,omitempty"`
 }

@@ -49,7 +49,7 @@ func judgeDeviation(set *Settings, s *State, i int) alarm.Condition {
 // judgeDue is over when judgeOverdue begins.
 func judgeDue(task int) judge {
 	return func(set *Settings, s *State, _ int) alarm.Condition {
-		life, status := s.life(set, task)
+		life, status, _ := s.life(set, task)
 		c := alarm.Judged(alarm.KnownBool(status == service.DueSoon || status == service.Due))
 		c.Worse = status == service.Due
 		return withValue(c, life.Used, limitOf(set.Tasks[task], c.Worse))
@@ -58,7 +58,7 @@ func judgeDue(task int) judge {
 
 func judgeOverdue(task int) judge {
 	return func(set *Settings, s *State, _ int) alarm.Condition {
-		life, status := s.life(set, task)
+		life, status, _ := s.life(set, task)
 		return withValue(alarm.Judged(alarm.KnownBool(status == service.Overdue)), life.Used, set.Tasks[task].Overdue)
 	}
 }
@@ -74,13 +74,6 @@ func withValue(c alarm.Condition, value, limit float64) alarm.Condition {
 	c.HasValue, c.Value = true, value
 	c.HasLimit, c.Limit = true, limit
 	return c
-}
-
-// life measures the task at a place in Settings.Tasks.
-func (s *State) life(set *Settings, i int) (service.Life, service.Status) {
-	t := &set.Tasks[i]
-	life := t.Used(s.Tasks[i].Done, s.used(), s.moment.At)
-	return life, t.Status(life)
 }
 
 // A standingJudge judges a standing alarm; possible says whether the signals

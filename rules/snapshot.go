@@ -7,6 +7,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
 
@@ -58,8 +59,17 @@ type SignalView struct {
 type TaskView struct {
 	Task   string         `json:"task"`
 	Status service.Status `json:"status"`
-	Life   service.Life   `json:"life"`
-	Done   service.Done   `json:"done"`
+	Life   service.Life   `json:"life"`             // of the place used most
+	Done   service.Done   `json:"done"`             // likewise
+	Places []PlaceView    `json:"places,omitempty"` // of a task whose places are counted apart
+}
+
+// A PlaceView is the life of one place of a task.
+type PlaceView struct {
+	Position pump.Position  `json:"position"`
+	Status   service.Status `json:"status"`
+	Life     service.Life   `json:"life"`
+	Done     service.Done   `json:"done"`
 }
 
 // Snapshot copies what others may see out of the state.
@@ -79,8 +89,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		snap.Alarms[i] = s.Alarms.Alarms[i].View(&set.defs[i], s.moment.At, s.last[i])
 	}
 	for i := range set.Tasks {
-		life, status := s.life(set, i)
-		snap.Tasks[i] = TaskView{Task: set.Tasks[i].Name, Status: status, Life: life, Done: s.Tasks[i].Done}
+		snap.Tasks[i] = s.taskView(set, i)
 	}
 	return snap
 }

@@ -36,22 +36,21 @@ type State struct {
 // Saved is the part of a State that outlives the process: versioned, and keyed
 // by names, so that a changed configuration finds its own again.
 type Saved struct {
-	Version  int            `json:"version"`
-	Seq      uint64         `json:"seq"` // of the last journal entry
-	Counters counters.State `json:"counters"`
-	Alarms   alarm.Memory   `json:"alarms"`
-	Tasks    []taskDone     `json:"tasks"` // in the order of Settings.Tasks
-	Watch    watch          `json:"watch"`
-	Last     lastService    `json:"last_service,omitzero"`
-	Commands []string       `json:"commands,omitempty"` // ids lately carried out
+	Version  int                 `json:"version"`
+	Seq      uint64              `json:"seq"` // of the last journal entry
+	Counters counters.State      `json:"counters"`
+	Alarms   alarm.Memory        `json:"alarms"`
+	Tasks    []service.TaskState `json:"tasks"` // in the order of Settings.Tasks
+	Worn     service.Totals      `json:"worn"`  // up to where the tasks' own meters have counted
+	Duty     service.Duty        `json:"duty"`
+	Watch    watch               `json:"watch"`
+	Last     lastService         `json:"last_service,omitzero"`
+	Commands []string            `json:"commands,omitempty"` // ids lately carried out
+	// Ledger is every service record of the pump. It is kept apart from the
+	// rest, in the store's ledger, and comes from there.
+	Ledger []drivers.ServiceRecord `json:"-"`
 	// Newest is the newest transition of each alarm that had one.
 	Newest map[string]*alarm.Event `json:"newest,omitempty"`
-}
-
-// taskDone is a task's name and when it was last recorded.
-type taskDone struct {
-	Name string `json:"task"`
-	service.Done
 }
 
 // lastService is what was last recorded, for alerts.
@@ -108,18 +107,19 @@ func Start(set *Settings, saved *Saved) (*State, []Change) {
 // of those the settings do not know any more.
 func (s *State) fitTasks(set *Settings) (vanished []string) {
 	saved := s.Tasks
-	s.Tasks = make([]taskDone, len(set.Tasks))
+	s.Tasks = make([]service.TaskState, len(set.Tasks))
 	for i, t := range set.Tasks {
-		s.Tasks[i].Name = t.Name
+		s.Tasks[i].Task = t.Name
 	}
 	for _, old := range saved {
-		i := slices.IndexFunc(s.Tasks, func(t taskDone) bool { return t.Name == old.Name })
+		i := slices.IndexFunc(s.Tasks, func(t service.TaskState) bool { return t.Task == old.Task })
 		if i < 0 {
-			vanished = append(vanished, old.Name)
+			vanished = append(vanished, old.Task)
 			continue
 		}
 		s.Tasks[i] = old
 	}
+	s.fold(set)
 	return vanished
 }
 

@@ -34,6 +34,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 	s.take(set, b, late)
 	if !late {
 		s.Trend.Step(b)
+		s.wear(set)
 	}
 	s.Watch.step(set, s)
 	s.judge(set)
@@ -48,9 +49,6 @@ func (s *State) count(set *Settings, b *drivers.Batch) {
 	s.counted = counters.Step(&set.Counters, &s.Counters, b, s.counted[:0])
 	for i := range s.counted {
 		s.recordCounted(&s.counted[i])
-	}
-	for i := range s.Tasks {
-		s.Tasks[i].Done = s.Tasks[i].Begin(s.moment.At)
 	}
 }
 

@@ -72,10 +72,11 @@ type Event struct {
 	LastServiceBy    string        `json:"last_service_by,omitempty"`    // by whom
 	SinceLastService time.Duration `json:"since_last_service,omitempty"` // run time since then
 
-	User      string    `json:"user,omitempty"`
-	Comment   string    `json:"comment,omitempty"`
-	CommandID string    `json:"command_id,omitempty"`
-	Refusal   string    `json:"refusal,omitempty"` // why a command was refused, in plain words
-	Until     time.Time `json:"until,omitzero"`    // shelved until, or review date; zero while the clock is not synchronised
-	Alarms    []string  `json:"alarms,omitempty"`  // of a summary: the alarms it speaks for, worst first
+	User      string                 `json:"user,omitempty"`
+	Comment   string                 `json:"comment,omitempty"`
+	CommandID string                 `json:"command_id,omitempty"`
+	Refusal   string                 `json:"refusal,omitempty"` // why a command was refused, in plain words
+	Until     time.Time              `json:"until,omitzero"`    // shelved until, or review date; zero while the clock is not synchronised
+	Service   *drivers.ServiceRecord `json:"service,omitempty"` // of ServiceRecorded: the line for the ledger
+	Alarms    []string               `json:"alarms,omitempty"`  // of a summary: the alarms it speaks for, worst first
 }

@@ -18,7 +18,7 @@ var oil = service.Task{
 var spring = time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 
 func at(wall time.Time, synchronized bool) drivers.Instant {
-	return drivers.Instant{Wall: wall, Boot: "a", SinceBoot: time.Hour, Synchronized: synchronized}
+	return drivers.Instant{Wall: wall, Boot: wall.Format(time.RFC3339), SinceBoot: time.Hour, Synchronized: synchronized}
 }
 
 func TestLifeUsed(t *testing.T) {
@@ -65,7 +65,7 @@ func TestLifeUsed(t *testing.T) {
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			got := tt.task.Used(tt.done, tt.totals, tt.now)
+			got := tt.task.Used(&tt.done, &tt.totals, tt.now)
 			if d := cmp.Diff(tt.want, got); d != "" {
 				t.Errorf("Used (-want +got):\n%s", d)
 			}
@@ -76,23 +76,25 @@ func TestLifeUsed(t *testing.T) {
 	}
 }
 
-func TestRecordStartsLifeAgain(t *testing.T) {
-	totals := service.Totals{RunTime: 505 * time.Hour, Strokes: 9e6}
-	done := service.Done{Since: at(spring, true)}.Record(totals, at(spring.AddDate(0, 2, 0), true), "mechanic")
-	if life := oil.Used(done, totals, at(spring.AddDate(0, 2, 0), true)); life.Used != 0 || done.Count != 1 || done.By != "mechanic" {
-		t.Errorf("life after recording = %+v, done %+v", life, done)
+func TestCalendarBeginsAtTheFirstGoodClock(t *testing.T) {
+	var s service.TaskState
+	s.Begin(at(time.Unix(60, 0), false), &service.Totals{})
+	if s.Since.Wall.Year() != 1970 {
+		t.Fatalf("begins at %v", s.Since.Wall)
+	}
+	if s.Begin(at(spring, true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
+		t.Errorf("a good clock does not replace the bad one: %v", s.Since.Wall)
+	}
+	if s.Begin(at(spring.AddDate(1, 0, 0), true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
+		t.Errorf("a good beginning moved to %v", s.Since.Wall)
 	}
 }
 
-func TestCalendarBeginsAtTheFirstGoodClock(t *testing.T) {
-	d := service.Done{}.Begin(at(time.Unix(60, 0), false))
-	if d.Since.Wall.Year() != 1970 {
-		t.Fatalf("begins at %v", d.Since.Wall)
-	}
-	if d = d.Begin(at(spring, true)); !d.Since.Wall.Equal(spring) {
-		t.Errorf("a good clock does not replace the bad one: %v", d.Since.Wall)
-	}
-	if d = d.Begin(at(spring.AddDate(1, 0, 0), true)); !d.Since.Wall.Equal(spring) {
-		t.Errorf("a good beginning moved to %v", d.Since.Wall)
+func TestClockSetWithinABootPutsTheBeginningRight(t *testing.T) {
+	var s service.TaskState
+	s.Begin(drivers.Instant{Wall: time.Unix(60, 0), Boot: "a", SinceBoot: time.Minute}, &service.Totals{})
+	s.Begin(drivers.Instant{Wall: spring, Boot: "a", SinceBoot: 61 * time.Minute, Synchronized: true}, &service.Totals{})
+	if want := spring.Add(-time.Hour); !s.Since.Wall.Equal(want) || !s.Since.Synchronized {
+		t.Errorf("begins at %v, want %v", s.Since.Wall, want)
 	}
 }

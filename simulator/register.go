@@ -40,10 +40,10 @@ type Register struct {
 	WordOrder string // "ABCD" or "CDAB" for two registers, else ""
 	Scale     float64
 	Offset    float64
-	Unit      string // "" for states and counts
-	Low, High float64
-	Loop      bool   // the raw value is a loop current in units of 1 µA: 4000 is Low, 20000 is High
-	Class     string // how often it is worth reading: "fast", "routine" or "slow"
+	Unit      string  // "" for states and counts
+	Low, High float64 // what the value can be, in Unit; with Loop the ends of the span, in the unit Note states
+	Loop      bool    // the raw value is a loop current in units of 1 µA: 4000 is Low, 20000 is High
+	Class     string  // how often it is worth reading: "fast", "routine" or "slow"
 	Note      string
 
 	id signal

@@ -31,8 +31,10 @@ func (k *Skid) begin() {
 
 // gather is the gateway's round, as the first tick after it is due begins.
 func (k *Skid) gather() {
-	every := int64(float64(k.set.Gateway) / tickSeconds)
-	if every == 0 || k.ticks%every != 0 {
+	if k.set.Gateway <= 0 {
+		return
+	}
+	if every := max(1, int64(float64(k.set.Gateway)/tickSeconds)); k.ticks%every != 0 {
 		return
 	}
 	for i := range registers {

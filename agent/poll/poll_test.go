@@ -1,0 +1,232 @@
+package poll_test
+
+import (
+	"context"
+	"net"
+	"sync"
+	"testing"
+	"time"
+
+	"pumpside/agent/poll"
+	"pumpside/drivers"
+	"pumpside/drivers/modbus"
+	"pumpside/drivers/quantity"
+	"pumpside/drivers/regmap"
+	"pumpside/simulator"
+)
+
+// A rig polls one simulated skid over Modbus TCP: its drive is unit 1, its
+// instruments are unit 2 and feed two pumps.
+type rig struct {
+	poller *poll.Poller
+	skid   *simulator.Skid
+	began  time.Time
+
+	mu      sync.Mutex
+	batches map[int][]drivers.Batch
+	polls   map[string][2]int // answered, not answered
+	steady  bool
+}
+
+func newRig(t *testing.T, points []regmap.Point, change func(*poll.Settings)) *rig {
+	t.Helper()
+	set := simulator.DefaultSettings(1)
+	set.Running = true
+	skid, err := simulator.NewSkid(set)
+	if err != nil {
+		t.Fatal(err)
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := &rig{skid: skid, began: time.Now(), batches: map[int][]drivers.Batch{}, polls: map[string][2]int{}}
+	server := &simulator.Server{Units: map[byte]simulator.Unit{1: skid.Unit(simulator.Drive), 2: skid.Unit(simulator.Instruments)}}
+	ctx, stop := context.WithCancel(t.Context())
+	served := make(chan error, 1)
+	go func() { served <- server.Serve(ctx, listener, simulator.TCP) }()
+	t.Cleanup(func() { stop(); <-served })
+
+	settings := poll.Settings{
+		ID:  "skid",
+		Bus: modbus.Settings{Kind: modbus.TCP, Address: listener.Addr().String(), Timeout: 200 * time.Millisecond, RetryFirst: 50 * time.Millisecond},
+		Devices: []poll.Device{
+			{
+				ID: "drive", Unit: 1, Routine: 50 * time.Millisecond, Slow: time.Second,
+				Map:   regmap.Map{Points: []regmap.Point{speed()}},
+				Feeds: []poll.Feed{{Point: 0, Pump: 0, Signal: drivers.MotorSpeed}},
+			},
+			{
+				ID: "module", Unit: 2, Routine: 50 * time.Millisecond, Slow: time.Second,
+				Map:   regmap.Map{Points: points},
+				Feeds: []poll.Feed{{Point: 0, Pump: 0, Signal: drivers.DischargePressure}, {Point: 0, Pump: 1, Signal: drivers.DischargePressure}},
+			},
+		},
+	}
+	if change != nil {
+		change(&settings)
+	}
+	r.poller = &poll.Poller{
+		Settings: settings,
+		Instant: func(at time.Time) drivers.Instant {
+			return drivers.Instant{Wall: at, Boot: "a", SinceBoot: at.Sub(r.began)}
+		},
+		Deliver: func(pump int, b drivers.Batch) {
+			r.mu.Lock()
+			defer r.mu.Unlock()
+			r.batches[pump] = append(r.batches[pump], b)
+		},
+		Polled: func(device string, answered bool) {
+			r.mu.Lock()
+			defer r.mu.Unlock()
+			n := r.polls[device]
+			if answered {
+				n[0]++
+			} else {
+				n[1]++
+			}
+			r.polls[device] = n
+		},
+		Steady: func(int) bool { r.mu.Lock(); defer r.mu.Unlock(); return r.steady },
+	}
+	return r
+}
+
+// run polls until enough holds, and gives up after ten seconds.
+func (r *rig) run(t *testing.T, enough func() bool) {
+	t.Helper()
+	ctx, stop := context.WithTimeout(t.Context(), 10*time.Second)
+	done := make(chan error, 1)
+	go func() { done <- r.poller.Run(ctx) }()
+	for ctx.Err() == nil {
+		r.mu.Lock()
+		ok := enough()
+		r.mu.Unlock()
+		if ok {
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	late := ctx.Err() != nil
+	stop()
+	if err := <-done; err != nil {
+		t.Fatalf("Run = %v after it was asked to stop", err)
+	}
+	if late {
+		t.Fatal("gave up waiting")
+	}
+}
+
+func speed() regmap.Point {
+	unit, _ := quantity.Lookup("rpm")
+	return regmap.Point{Name: "speed", Table: regmap.Holding, Address: 3, Type: regmap.Int16, Scale: 1, Unit: unit}
+}
+
+func pressure(address uint16) regmap.Point {
+	unit, _ := quantity.Lookup("kPa")
+	return regmap.Point{Name: "pressure", Table: regmap.Input, Address: address, Type: regmap.Uint16, Scale: 10000.0 / 4095, Unit: unit, Class: regmap.Fast}
+}
+
+func TestReadingsReachEveryPumpTheyFeed(t *testing.T) {
+	r := newRig(t, []regmap.Point{pressure(0)}, nil)
+	r.run(t, func() bool { return len(r.batches[0]) >= 6 && len(r.batches[1]) >= 3 })
+	var last time.Duration
+	seen := map[drivers.Signal]float64{}
+	for _, b := range r.batches[0] {
+		if b.At.SinceBoot < last {
+			t.Error("batches of one bus are out of order")
+		}
+		last = b.At.SinceBoot
+		for _, reading := range b.Readings {
+			if reading.Quality != drivers.Good {
+				t.Errorf("%v is %v (%v)", reading.Signal, reading.Quality, reading.Reason)
+			}
+			seen[reading.Signal] = reading.Value
+		}
+	}
+	if v := seen[drivers.MotorSpeed]; v < 1400 || v > 1500 {
+		t.Errorf("motor speed %v rpm, the skid runs at 1450", v)
+	}
+	if v := seen[drivers.DischargePressure]; v < 6e6 || v > 8.5e6 {
+		t.Errorf("discharge pressure %v Pa, the skid pumps against 7 MPa", v)
+	}
+	for _, b := range r.batches[1] {
+		if len(b.Readings) != 1 || b.Readings[0].Signal != drivers.DischargePressure {
+			t.Fatalf("the second pump gets %v", b.Readings)
+		}
+	}
+}
+
+func TestSilentDeviceIsDataAndStarvesNobody(t *testing.T) {
+	r := newRig(t, []regmap.Point{pressure(0)}, nil)
+	if err := r.skid.Schedule(simulator.Event{Do: simulator.DeviceSilent, Device: simulator.Instruments}); err != nil {
+		t.Fatal(err)
+	}
+	r.run(t, func() bool { return r.polls["module"][1] >= 5 && r.polls["drive"][0] >= 20 })
+	bad := map[drivers.Reason]int{}
+	for _, b := range r.batches[1] {
+		for _, reading := range b.Readings {
+			if reading.Quality != drivers.Bad && len(bad) > 0 {
+				t.Errorf("a silent device gives %v", reading)
+			}
+			if reading.Quality == drivers.Bad {
+				bad[reading.Reason]++
+			}
+		}
+	}
+	if bad[drivers.Timeout] == 0 || bad[drivers.BackingOff] == 0 {
+		t.Errorf("reasons %v, want timeouts and then backing off", bad)
+	}
+	if n := r.polls["drive"]; n[1] > n[0]/2 {
+		t.Errorf("the drive on the same line answered %d times and failed %d times", n[0], n[1])
+	}
+}
+
+// TestRefusedBlockIsSplit asks for two values with registers between them that
+// the device does not have.
+func TestRefusedBlockIsSplit(t *testing.T) {
+	second := pressure(18) // 17 is nothing: see the simulator's map
+	second.Name, second.Class = "gas", regmap.Routine
+	r := newRig(t, []regmap.Point{pressure(16), second}, func(s *poll.Settings) {
+		s.Devices[1].Feeds = append(s.Devices[1].Feeds, poll.Feed{Point: 1, Pump: 0, Signal: drivers.GasFlow})
+		s.Devices[1].Map.Points[0].Address = 40 // beyond the map: refused alone, too
+	})
+	r.run(t, func() bool {
+		for _, b := range r.batches[0] {
+			for _, reading := range b.Readings {
+				if reading.Signal == drivers.GasFlow && reading.Quality == drivers.Good {
+					return true
+				}
+			}
+		}
+		return false
+	})
+}
+
+func TestFastWindowOpensOnlyForASteadyPump(t *testing.T) {
+	window := func(s *poll.Settings) {
+		s.Devices[1].FastFor, s.Devices[1].FastEvery = 5*time.Second, 5*time.Second
+		s.Devices[1].Routine, s.Devices[0].Routine = 500*time.Millisecond, 500*time.Millisecond
+	}
+	r := newRig(t, []regmap.Point{pressure(0)}, window)
+	r.run(t, func() bool { return r.polls["drive"][0] >= 3 })
+	if n := r.polls["module"][0]; n > 6 {
+		t.Errorf("%d reads of the module while the pump is not steady, and the drive was read 3 times", n)
+	}
+	r = newRig(t, []regmap.Point{pressure(0)}, window)
+	r.steady = true
+	r.run(t, func() bool { return r.polls["module"][0] >= 40 })
+	if n := r.polls["drive"][0]; n < 1 {
+		t.Error("the routine beat did not go on during the fast window")
+	}
+}
+
+func TestFactsCountWhatHappened(t *testing.T) {
+	r := newRig(t, []regmap.Point{pressure(0)}, nil)
+	var facts *poll.Facts
+	r.run(t, func() bool { facts = r.poller.Facts(); return facts != nil && facts.Devices[0].Requests > 10 })
+	d := facts.Devices[0]
+	if facts.Bus != "skid" || d.Device != "drive" || !d.Up || d.Buckets[len(d.Buckets)-1] != d.Requests || d.Failures[modbus.Timeout] != 0 {
+		t.Errorf("facts %+v", facts)
+	}
+}

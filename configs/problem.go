@@ -9,11 +9,11 @@ import (
 
 // A Problem is one thing wrong with a configuration file.
 type Problem struct {
-	File   string
-	Line   int    // 1-based; 0 when the file as a whole is meant
-	Column int    // 1-based
-	Key    string // such as "pumps[1].signals.motor_speed"; "" for the file as a whole
-	Text   string // what is wrong and what would be right
+	File   string `json:"file"`
+	Line   int    `json:"line"`   // 1-based; 0 when the file as a whole is meant
+	Column int    `json:"column"` // 1-based
+	Key    string `json:"key"`    // such as "pumps[1].signals.motor_speed"; "" for the file as a whole
+	Text   string `json:"text"`   // what is wrong and what would be right
 }
 
 // Error gives the problem as file:line:column: key: text.

@@ -1,9 +1,7 @@
 package store
 
 import (
-	"encoding/binary"
 	"fmt"
-	"math"
 	"math/rand/v2"
 	"os"
 	"strings"
@@ -28,20 +26,12 @@ func writtenBytes(t testing.TB) (n int64) {
 	return 0
 }
 
-// trendBlock is six hours of one-minute lowest, mean and highest of 20 noisy
-// signals from 12-bit converters, as float32: the mean keeps its noise in full.
-func trendBlock(r *rand.Rand) (body []byte) {
-	for signal := range 20 {
-		base := 100 * float64(signal+1)
-		step := base / 4096
-		for range 360 {
-			mean := base * (1 + 0.002*r.NormFloat64())
-			low := math.Floor(mean*0.99/step) * step
-			high := math.Ceil(mean*1.01/step) * step
-			for _, v := range []float64{low, mean, high} {
-				body = binary.LittleEndian.AppendUint32(body, math.Float32bits(float32(v)))
-			}
-		}
+// trendBlock is as large as six hours of minutes and hours of 20 signals as
+// rules/trend encodes them, 23 kB, and cannot be compressed further.
+func trendBlock(r *rand.Rand) []byte {
+	body := make([]byte, 23_000)
+	for i := range body {
+		body[i] = byte(r.Uint32())
 	}
 	return body
 }
@@ -50,7 +40,7 @@ func trendBlock(r *rand.Rand) (body []byte) {
 // every pump each minute, the state each hour, a block of history each six.
 func quietDay(t testing.TB, w *Writer, pumps int, from time.Time, r *rand.Rand) {
 	t.Helper()
-	counters, state := make([]byte, 210), make([]byte, 2048)
+	counters, state := make([]byte, 260), make([]byte, 4096) // a pump with 20 signals has 193 and 3,062 after five quiet minutes
 	for minute := range 24 * 60 {
 		now := from.Add(time.Duration(minute) * time.Minute)
 		for p := range pumps {

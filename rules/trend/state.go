@@ -179,12 +179,12 @@ func (s *State) InMemory(r Resolution) []*Block {
 // and recentBucket what one bucket takes (measured on signals of which a third
 // is noisy).
 const (
-	recentBudget = 48 << 20
+	recentBudget = 24 << 20
 	recentBucket = 1.5
 )
 
 // RecentFor gives how long seconds can be kept of so many signals, all pumps
-// together: an hour up to nine thousand of them, less beyond, never less than
+// together: an hour up to four and a half thousand of them, less beyond, never less than
 // ten minutes.
 func RecentFor(signals int) time.Duration {
 	seconds := recentBudget / recentBucket / float64(max(signals, 1))

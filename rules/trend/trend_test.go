@@ -198,7 +198,7 @@ func TestManyPumpsKeepSecondsForLess(t *testing.T) {
 	tests := []struct {
 		signals int
 		want    time.Duration
-	}{{0, time.Hour}, {40, time.Hour}, {9000, time.Hour}, {10000, 55 * time.Minute}, {20000, 27 * time.Minute}, {1e6, 10 * time.Minute}}
+	}{{0, time.Hour}, {40, time.Hour}, {4500, time.Hour}, {10000, 27 * time.Minute}, {20000, 13 * time.Minute}, {1e6, 10 * time.Minute}}
 	for _, tt := range tests {
 		if got := trend.RecentFor(tt.signals); got != tt.want {
 			t.Errorf("RecentFor(%d) = %v, want %v", tt.signals, got, tt.want)

@@ -20,7 +20,7 @@ var allowed = map[string]string{
 	"rules/hydraulics": "drivers/quantity rules/pump",
 	"rules/orders":     "",
 	"rules/condition":  "drivers drivers/quantity rules/orders rules/hydraulics rules/pump",
-	"rules/diagnosis":  "drivers rules/condition rules/pump",
+	"rules/diagnosis":  "drivers drivers/quantity rules/hydraulics rules/orders rules/pump",
 	"rules/service":    "drivers drivers/quantity rules/counters rules/pump",
 	"rules/alarm":      "drivers drivers/quantity",
 	"rules/trend":      "drivers",

@@ -1,0 +1,272 @@
+package diagnosis
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+)
+
+// A Ranked is one cause with its probability.
+type Ranked struct {
+	Cause       string  `json:"cause"`
+	Cylinder    int     `json:"cylinder"` // from 1; 0 when not determinable, or of no one cylinder
+	Probability float64 `json:"probability"`
+}
+
+// A Size is a leak as a share of one cylinder's mean flow, with the interval
+// that holds it with 90 %. The zero Size is not known.
+type Size struct {
+	Low    float64 `json:"low"`
+	Middle float64 `json:"middle"`
+	High   float64 `json:"high"`
+}
+
+// Known is whether there is a size.
+func (s Size) Known() bool { return s.High > 0 }
+
+// A Ranking is what the evidence comes to.
+type Ranking struct {
+	Causes []Ranked // all, the most probable first; they sum to 1
+	// OneHead is the probability that half a stroke of one head loses flow,
+	// whichever.
+	OneHead float64
+	// Leak is its size by all evidence, if that is what it is; FromFlow by
+	// the volumetric efficiency alone and FromOrders without it.
+	Leak, FromOrders, FromFlow Size
+	// Named is whether side and cylinder could be told at all, else Why says
+	// what is missing.
+	Named bool
+	Why   string
+}
+
+const (
+	sizes     = 36 // of the grid over a cause's size
+	gainSteps = 7  // of the grid over the line's unknown size, from −2 to 2 σ
+)
+
+// Rank weighs all causes. It does not keep e.
+func (m *Model) Rank(e *Evidence) Ranking {
+	late := m.Late(e.Pressure)
+	r := Ranking{}
+	r.Named, r.Why = m.Nameable(e.Speed)
+	if r.Named && !e.Indexed {
+		r.Named, r.Why = false, "the index gives no angle"
+	}
+	g, seen := m.gains(e, late)
+	if !seen {
+		g = gains{}
+	}
+	w := weigher{model: m, e: e, late: late, gains: g, ordersSeen: seen, named: r.Named}
+	var all, both logSum
+	var list []Ranked
+	var leak, fromOrders, fromFlow [sizes]logSum
+	for i := range causes {
+		c := &causes[i]
+		loss := c.name == LossInDischargeHalf || c.name == LossInSuctionHalf
+		for _, cylinder := range w.cylinders(c) {
+			var sum logSum
+			for s := range sizes {
+				x := w.at(c, c.size(s), cylinder)
+				sum.add(x.both)
+				if loss {
+					leak[s].add(x.both)
+					fromOrders[s].add(x.orders)
+					fromFlow[s].add(x.flow)
+				}
+			}
+			score := sum.value() + ln(w.prior(c)/float64(len(w.cylinders(c)))/sizes)
+			all.add(score)
+			if loss {
+				both.add(score)
+			}
+			list = append(list, Ranked{c.name, cylinder, score})
+		}
+	}
+	for i := range list {
+		list[i].Probability = math.Exp(list[i].Probability - all.value())
+	}
+	r.OneHead = math.Exp(both.value() - all.value())
+	r.Leak, r.FromOrders, r.FromFlow = quantiles(&leak), quantiles(&fromOrders), quantiles(&fromFlow)
+	if !seen {
+		r.FromOrders = Size{}
+	}
+	if !e.Efficiency.Seen {
+		r.FromFlow = Size{}
+	}
+	slices.SortStableFunc(list, func(a, b Ranked) int {
+		switch {
+		case a.Probability > b.Probability:
+			return -1
+		case a.Probability < b.Probability:
+			return 1
+		}
+		return 0
+	})
+	r.Causes = list
+	return r
+}
+
+// size is the i-th of the grid.
+func (c *cause) size(i int) float64 {
+	return c.least * math.Pow(c.most/c.least, float64(i)/(sizes-1))
+}
+
+// quantiles are those of 5, 50 and 95 % of a size on the grid of a leak.
+func quantiles(grid *[sizes]logSum) (s Size) {
+	c := &causes[0] // both losses have the same grid
+	var total logSum
+	for i := range grid {
+		total.add(grid[i].value())
+	}
+	sum := 0.0
+	for i := range grid {
+		before := sum
+		sum += math.Exp(grid[i].value() - total.value())
+		for _, q := range []struct {
+			at   float64
+			into *float64
+		}{{0.05, &s.Low}, {0.5, &s.Middle}, {0.95, &s.High}} {
+			if before < q.at && sum >= q.at {
+				part := (q.at - before) / (sum - before)
+				*q.into = c.size(i) * math.Pow(c.most/c.least, (part-0.5)/(sizes-1))
+			}
+		}
+	}
+	return s
+}
+
+// A weigher computes likelihoods of one Evidence.
+type weigher struct {
+	model      *Model
+	e          *Evidence
+	late       float64
+	gains      gains
+	ordersSeen bool
+	named      bool
+}
+
+var anyHead = []int{0}
+
+// cylinders are the heads to be told apart: with nothing to tell them by, one
+// stands for all.
+func (w *weigher) cylinders(c *cause) []int {
+	if !c.heads || !w.named {
+		return anyHead
+	}
+	list := make([]int, w.model.Geometry.Cylinders)
+	for i := range list {
+		list[i] = i + 1
+	}
+	return list
+}
+
+// prior is that of a cause in the circumstances.
+func (w *weigher) prior(c *cause) float64 {
+	p := c.prior
+	if c.name == LateHead && w.e.FromService {
+		p *= 4 // air left in a head after work
+	}
+	if c.name == BypassPassing {
+		switch w.e.Bypass {
+		case On:
+			p *= 20
+		case Off:
+			p *= 0.3 // the relief valve is still there
+		}
+	}
+	if c.name == IndexMoved && !w.e.Indexed {
+		p *= 1e-3
+	}
+	if c.name == TransmissionSlip && !w.model.Geometry.Belt {
+		p *= 0.5
+	}
+	return p
+}
+
+// weights are ln likelihoods: of all evidence, of all but the efficiency, and
+// of the efficiency alone.
+type weights struct{ both, orders, flow float64 }
+
+// at weighs a cause of one size.
+func (w *weigher) at(c *cause, size float64, cylinder int) weights {
+	f := c.effect(w.model, w.late, size, max(cylinder, 1))
+	rest := 0.0
+	number := func(n NumberChange, s spread) float64 {
+		if !n.Seen {
+			return 0
+		}
+		return normal(n.Delta, s.mean, n.Sigma*n.Sigma+s.error*s.error)
+	}
+	flow := number(w.e.Efficiency.part(), f.efficiency)
+	rest += number(w.e.Torque.part(), f.torque) + number(w.e.Suction, f.suction)
+	rest += w.growth(&f, 3, f.third) + w.growth(&f, 6, f.sixth)
+	rest += w.orders(&f)
+	return weights{both: rest + flow, orders: rest, flow: flow}
+}
+
+// growth weighs how a ripple order has grown. What the cause adds to it is known
+// against the ripple's own flow, so the line does not matter.
+func (w *weigher) growth(f *effect, k int, s spread) float64 {
+	x, sigma, ok := w.e.Orders[k].growth()
+	if !ok {
+		return 0
+	}
+	if own := w.model.all(w.late, k); own != 0 {
+		added := f.flow[k] / own
+		if f.half && !w.named {
+			s.error = math.Hypot(s.error, cmplx.Abs(added))
+			return normal(x, s.mean, sigma*sigma+s.error*s.error)
+		}
+		s.mean += ln(math.Max(cmplx.Abs(1+added), 0.01))
+		s.error = math.Hypot(s.error, 0.5*cmplx.Abs(added))
+	}
+	return normal(x, s.mean, sigma*sigma+s.error*s.error)
+}
+
+// weak are the orders that a pump with like heads does not have.
+var weak = [...]int{1, 2, 4, 5}
+
+// orders weighs the orders, the line's unknown size integrated out.
+func (w *weigher) orders(f *effect) float64 {
+	if !w.ordersSeen {
+		return 0
+	}
+	var sum, norm logSum
+	for i := range gainSteps {
+		z := 4*float64(i)/(gainSteps-1) - 2
+		weight := -z * z / 2
+		norm.add(weight)
+		scale := math.Exp(z * w.gains.share)
+		for _, k := range weak {
+			if w.e.Orders[k].Seen {
+				weight += w.order(f, k, scale)
+			}
+		}
+		sum.add(weight)
+	}
+	return sum.value() - norm.value()
+}
+
+func (w *weigher) order(f *effect, k int, scale float64) float64 {
+	o, g := &w.e.Orders[k], &w.gains
+	if k > 1 && g.known[k] && g.known[1] {
+		scale = 1 // its own error covers it
+	}
+	mean := f.flow[k] * g.vector[k] * complex(scale, 0)
+	size := cmplx.Abs(g.vector[k]) * scale
+	grow := math.Hypot(f.model, g.error[k]) * cmplx.Abs(mean)
+	floor := f.floor * size
+	loose := f.loose * cmplx.Abs(o.Baseline)
+	drift := w.drift(k)
+	v := o.Sigma*o.Sigma + drift*drift + grow*grow + floor*floor + loose*loose
+	if g.known[k] && w.named {
+		return plane(o.Delta, mean, v)
+	}
+	return ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v)
+}
+
+// drift is how far an order of a pump that is well moves within a band: with
+// the band's own width, and with what the ripple lends it.
+func (w *weigher) drift(k int) float64 {
+	return math.Hypot(0.1*cmplx.Abs(w.e.Orders[k].Baseline), 0.0007*cmplx.Abs(w.e.Orders[w.model.Geometry.Cylinders].Baseline))
+}

@@ -1,0 +1,265 @@
+package diagnosis
+
+import (
+	"math"
+	"math/cmplx"
+
+	"pumpside/drivers/quantity"
+	"pumpside/rules/hydraulics"
+	"pumpside/rules/orders"
+)
+
+// A Survey keeps the last half minute of pressure and index, and measures the
+// line when the shaft's speed has swept. It holds a bounded number of samples.
+type Survey struct {
+	samples, marks []mark
+}
+
+// A mark is a value at a time in seconds: a pressure, or turns since some
+// index mark.
+type mark struct{ t, y float64 }
+
+const (
+	mostSamples = 3000
+	mostMarks   = 600
+	surveyed    = 30.0 // seconds
+)
+
+// NewSurvey makes an empty Survey.
+func NewSurvey() *Survey {
+	return &Survey{samples: make([]mark, 0, mostSamples), marks: make([]mark, 0, mostMarks)}
+}
+
+// Add takes a pressure in Pa. Times ascend.
+func (s *Survey) Add(t, pressure float64) { s.samples = push(s.samples, mark{t, pressure}) }
+
+// AddMark says that the shaft passed an index pulse at a time, as turns counted
+// from one mark on.
+func (s *Survey) AddMark(t, turns float64) { s.marks = push(s.marks, mark{t, turns}) }
+
+// push appends; a full list first loses what is old, or else its older half.
+func push(list []mark, m mark) []mark {
+	if len(list) == cap(list) {
+		keep := len(list) / 2
+		for i := range list {
+			if m.t-list[i].t < surveyed {
+				keep = max(len(list)/4, i)
+				break
+			}
+		}
+		list = list[:copy(list, list[keep:])]
+	}
+	return append(list, m)
+}
+
+// Reset forgets the samples.
+func (s *Survey) Reset() { s.samples, s.marks = s.samples[:0], s.marks[:0] }
+
+// A sweep is what one short window of a ramp shows.
+type sweep struct {
+	turns float64 // per second
+	order int
+	ratio complex128 // pressure by the ideal mean flow, Pa by m³/s
+	error float64    // relative
+}
+
+// Measure adds what the samples show of the line to line. p is the
+// differential pressure. It reports how many points it added or mended. It is
+// for a pump with an index of a stated angle.
+func (s *Survey) Measure(m *Model, p quantity.Pascals, line *Line) int {
+	sweeps := s.sweeps(m)
+	late := agree(m, sweeps, m.Late(p))
+	n := 0
+	for _, w := range sweeps {
+		q := m.all(late, w.order)
+		if cmplx.Abs(q) < 0.02 {
+			continue
+		}
+		z := w.ratio / q
+		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error})
+		n++
+	}
+	return n
+}
+
+// sweeps fits the ripple's orders in short windows, as far as marks reach.
+func (s *Survey) sweeps(m *Model) (list []sweep) {
+	const step, half = 0.2, 0.45 // s
+	if len(s.marks) < 4 || len(s.samples) < 50 {
+		return nil
+	}
+	n := m.Geometry.Cylinders
+	regression := orders.NewRegression(n, 2*n, min(3*n, orders.Highest))
+	volume := float64(hydraulics.TheoreticalFlow(m.Geometry, 60)) // of a turn
+	for at := max(s.marks[0].t, s.samples[0].t+half); at < s.samples[len(s.samples)-1].t-half; at += step {
+		path, ok := s.path(at)
+		if !ok || path.speed < 0.3 || path.change < 0.004 {
+			continue
+		}
+		regression.Reset()
+		for _, x := range s.samples {
+			if d := x.t - at; abs(d) <= half {
+				theta := 2*math.Pi*path.turns(d) + float64(m.Geometry.Index.Angle)*math.Pi/180
+				regression.Add(theta, x.y, 1)
+			}
+		}
+		fit, ok := regression.Solve()
+		if !ok || fit.Samples < 20 || fit.Condition > 100 {
+			continue
+		}
+		for i := range 2 {
+			k := n * (i + 1)
+			a, e := fit.Amplitude[i], fit.StandardErrors[i]
+			if size := cmplx.Abs(a); size > 0 {
+				noise := math.Hypot(e[0], e[1]) / size
+				clock := 2 * math.Pi * float64(k) * path.error
+				list = append(list, sweep{path.speed, k, a / complex(volume*path.speed, 0), math.Hypot(noise, clock)})
+			}
+		}
+	}
+	return list
+}
+
+// A path is the shaft's angle about a moment: a parabola.
+type path struct {
+	angle, speed, bend float64 // turns, turns/s, turns/s²
+	change             float64 // of the speed in a second, by itself
+	error              float64 // of the angle, turns
+}
+
+func (p *path) turns(dt float64) float64 { return p.angle + p.speed*dt + p.bend*dt*dt }
+
+// path fits a parabola through the marks around a moment.
+func (s *Survey) path(at float64) (p path, ok bool) {
+	near := s.near(at)
+	if len(near) < 4 {
+		return p, false
+	}
+	var a [3][4]float64
+	origin := near[0].y
+	for _, k := range near {
+		row := [3]float64{1, k.t - at, (k.t - at) * (k.t - at)}
+		for i := range 3 {
+			for j := range 3 {
+				a[i][j] += row[i] * row[j]
+			}
+			a[i][3] += row[i] * (k.y - origin)
+		}
+	}
+	x, ok := solve3(a)
+	if !ok {
+		return p, false
+	}
+	p = path{angle: x[0] + origin, speed: x[1], bend: x[2]}
+	p.change = abs(2*p.bend) / max(p.speed, 1e-9)
+	square := 0.0
+	for _, k := range near {
+		e := k.y - p.turns(k.t-at)
+		square += e * e
+	}
+	p.error = math.Sqrt(square / float64(len(near)-3) / float64(len(near)) * 3)
+	return p, p.speed > 0
+}
+
+// near is the marks around a moment: at least four, and those within a second.
+func (s *Survey) near(at float64) []mark {
+	after := 0
+	for after < len(s.marks) && s.marks[after].t < at {
+		after++
+	}
+	low, high := after, after
+	for (high-low < 5 || low > 0 && at-s.marks[low-1].t < 1) && low > 0 && at-s.marks[low-1].t < 2.5 {
+		low--
+	}
+	for (high-low < 6 || high < len(s.marks) && s.marks[high].t-at < 1) && high < len(s.marks) && s.marks[high].t-at < 2.5 {
+		high++
+	}
+	if low == after && after < len(s.marks) && s.marks[after].t-at > 0.3 || high == after {
+		return nil // before the first mark or after the last
+	}
+	return s.marks[low:high]
+}
+
+// solve3 solves three equations by Gauss's elimination.
+func solve3(a [3][4]float64) (x [3]float64, ok bool) {
+	for i := range 3 {
+		for j := i + 1; j < 3; j++ {
+			if abs(a[j][i]) > abs(a[i][i]) {
+				a[i], a[j] = a[j], a[i]
+			}
+		}
+		if abs(a[i][i]) < 1e-12 {
+			return x, false
+		}
+		for j := i + 1; j < 3; j++ {
+			f := a[j][i] / a[i][i]
+			for k := i; k < 4; k++ {
+				a[j][k] -= f * a[i][k]
+			}
+		}
+	}
+	for i := 2; i >= 0; i-- {
+		x[i] = a[i][3]
+		for j := i + 1; j < 3; j++ {
+			x[i] -= a[i][j] * x[j]
+		}
+		x[i] /= a[i][i]
+	}
+	return x, true
+}
+
+// agree finds the lateness of the valves with which orders 3 and 6 tell of the
+// same line where both passed the same frequency. Without such frequencies it
+// is what compression says.
+func agree(m *Model, list []sweep, guess float64) float64 {
+	best, least := guess, math.Inf(1)
+	n := m.Geometry.Cylinders
+	for i := range 40 {
+		late := 0.0025 * float64(i+1)
+		off := ln(late/guess) / 0.5
+		cost := off * off
+		q3, q6 := m.all(late, n), m.all(late, 2*n)
+		if q3 == 0 || q6 == 0 {
+			continue
+		}
+		for _, a := range list {
+			if a.order != n {
+				continue
+			}
+			for _, b := range list {
+				if b.order == n || abs(ln(2*b.turns/a.turns)) > 0.06 {
+					continue
+				}
+				e := cmplx.Log(a.ratio / q3 * q6 / b.ratio)
+				v := a.error*a.error + b.error*b.error + 0.2*0.2
+				cost += min((real(e)*real(e)+imag(e)*imag(e))/v, 8)
+			}
+		}
+		if cost < least {
+			best, least = late, cost
+		}
+	}
+	return best
+}
+
+// add puts a point into the line: points within a twentieth are one.
+func (l *Line) add(p LinePoint) {
+	if !(p.Error < 1) || !(p.Hertz > 0) {
+		return
+	}
+	for i := range l.Points {
+		q := &l.Points[i]
+		if abs(ln(q.Hertz/p.Hertz)) > 0.025 {
+			continue
+		}
+		a, b := 1/(q.Error*q.Error), 1/(p.Error*p.Error)
+		q.Hertz = (a*q.Hertz + b*p.Hertz) / (a + b)
+		q.Re, q.Im = (a*q.Re+b*p.Re)/(a+b), (a*q.Im+b*p.Im)/(a+b)
+		q.Error = math.Max(0.02, 1/math.Sqrt(a+b))
+		return
+	}
+	const most = 96
+	if len(l.Points) < most {
+		l.Points = append(l.Points, p)
+	}
+}

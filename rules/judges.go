@@ -103,6 +103,9 @@ var standing = map[string]standingJudge{
 	"short_cycling":       {judgeShortCycling, func(*Settings) bool { return true }},
 	"running_disputed":    {judgeDisputed, func(*Settings) bool { return true }},
 	"meter_not_run_hours": {judgeMeter, needs(drivers.DriveRunHours)},
+	"loss_in_one_head":    {judgeOneHead, watches(drivers.DischargePressure)},
+	"finding":             {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
+	"efficiency_low":      {judgeEfficiency, watches(drivers.GlycolFlow)},
 }
 
 // judgeSwitch holds while a switch stands at that answer.

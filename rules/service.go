@@ -36,6 +36,7 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	}
 	s.Ledger = append(s.Ledger, r)
 	s.fold(set)
+	s.serviced(&entry)
 	text := "service_recorded"
 	if entry.Undoes > 0 {
 		text = "service_undone"

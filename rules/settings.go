@@ -10,6 +10,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/pump"
 	"pumpside/rules/service"
 	"pumpside/rules/trend"
 )
@@ -25,6 +26,7 @@ type Settings struct {
 	Off      []string               // names of alarms that are not evaluated
 	Tasks    []service.Task
 	Judging  Judging
+	Geometry pump.Geometry // the zero Geometry: nothing is concluded about wear
 	Trend    trend.Settings
 
 	slots  [int(drivers.FirstAuxiliary) + drivers.MaxAuxiliary]int8 // place in Signals plus one; 0: not installed
@@ -39,6 +41,9 @@ type SignalSettings struct {
 	Dimension  quantity.Dimension // of a site-named signal; a role has its own
 	StaleAfter time.Duration      // older than three beats of its poll is stale
 	Shared     bool               // other pumps work on it too: not this pump's own
+	// UpdatePeriod is how often the device renews the value, 0 when at every
+	// read or not known.
+	UpdatePeriod time.Duration
 }
 
 // Judging are the thresholds of the standing alarms. Zeros take the defaults
@@ -103,7 +108,7 @@ func (set *Settings) define() {
 	set.defs, set.judges = nil, nil
 	add := func(d alarm.Definition, j judge) {
 		if !slices.Contains(set.Off, d.Name) {
-			set.defs, set.judges = append(set.defs, d), append(set.judges, j)
+			set.defs, set.judges = append(set.defs, d.With(set.Standing.Changes[d.Name])), append(set.judges, j)
 		}
 	}
 	for _, limits := range set.Limits {
@@ -141,6 +146,9 @@ func (set *Settings) place(s drivers.Signal) (i int, ok bool) {
 	}
 	return int(set.slots[s]) - 1, true
 }
+
+// observes is whether the pump's condition is watched: its geometry is known.
+func (set *Settings) observes() bool { return set.Geometry.Cylinders > 0 }
 
 // name gives what people call the i-th signal.
 func (set *Settings) name(i int) string {

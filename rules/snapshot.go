@@ -28,6 +28,8 @@ type Snapshot struct {
 	Tasks    []TaskView   `json:"tasks"`   // in the order of the Settings
 	Seq      uint64       `json:"seq"`     // of the last journal entry
 
+	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
+
 	Counters counters.State `json:"-"` // for the row that is saved every minute
 }
 
@@ -82,6 +84,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Totals: s.publicTotals(), Counters: s.Counters,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: make([]TaskView, len(set.Tasks)),
 	}
+	snap.Condition = s.conditionView(set)
 	for i := range set.Signals {
 		snap.Signals[i] = s.signalView(set, i)
 	}

@@ -31,6 +31,7 @@ type State struct {
 	counted    []counters.Event
 	happened   []alarm.Event
 	changes    []Change
+	observer   observer
 }
 
 // Saved is the part of a State that outlives the process: versioned, and keyed
@@ -46,6 +47,8 @@ type Saved struct {
 	Watch    watch               `json:"watch"`
 	Last     lastService         `json:"last_service,omitzero"`
 	Commands []string            `json:"commands,omitempty"` // ids lately carried out
+	// Observed is what was learned of the pump's condition.
+	Observed Observed `json:"observed,omitzero"`
 	// Ledger is every service record of the pump. It is kept apart from the
 	// rest, in the store's ledger, and comes from there.
 	Ledger []drivers.ServiceRecord `json:"-"`

@@ -6,6 +6,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/diagnosis"
 )
 
 // steadyAfter is how long a pump must have run before it is steady enough for
@@ -37,6 +38,9 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 		s.wear(set)
 	}
 	s.Watch.step(set, s)
+	if set.observes() && !late {
+		s.observe(set, b)
+	}
 	s.judge(set)
 	for i := range b.Commands {
 		s.obey(set, &b.Commands[i])
@@ -76,6 +80,9 @@ func (s *State) circumstances(set *Settings) (logic alarm.Logic, sinceStart time
 	if s.is(set, drivers.ControlPower) == alarm.No {
 		logic |= alarm.PowerLost
 	}
+	if since, known := s.moment.At.Since(s.Observed.Service); known && !s.Observed.Service.IsZero() && since < diagnosis.AfterService {
+		logic |= alarm.AfterService
+	}
 	return logic, sinceStart
 }
 
@@ -112,6 +119,12 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 	e.GasFlowing = s.gasFlowing(set)
 	if code, ok := s.newest(set, drivers.DriveFaultCode); ok {
 		e.DriveFaultCode = int(code)
+	}
+	switch e.Alarm {
+	case "loss_in_one_head", "finding", "efficiency_low":
+		if e.Kind == alarm.Raised || e.Kind == alarm.Worsened || e.Kind == alarm.Eased {
+			e.Causes, e.Evidence = s.observer.causes(), append(e.Evidence, s.observer.proof()...)
+		}
 	}
 	if s.Last.Task != "" {
 		e.LastService, e.LastServiceBy = s.Last.Task, s.Last.By

@@ -38,21 +38,23 @@ func (c *chamber) content(p float64) (m, slope float64) {
 }
 
 // loss is the oil that leaves for the sump at pressure p, and the derivative.
+// An oil cell that runs dry loses less and less.
 func (c *chamber) loss(p float64) (q, slope float64) {
 	gauge := p - atmosphere
+	dry := math.Min(1, math.Max(0, 4*c.oil/c.oilFull-1))
 	if gauge > 0 {
-		q, slope = c.plunger*gauge, c.plunger
+		q, slope = c.plunger*dry*gauge, c.plunger*dry
 	}
-	if over := gauge - c.lifts; over > 0 && c.relief > 0 {
-		q += c.relief * over
-		slope += c.relief
+	if over := gauge - c.lifts; over > 0 {
+		q += c.relief * dry * over
+		slope += c.relief * dry
 	}
 	return q, slope
 }
 
 // turnTo moves the plunger to shaft angle theta. While the chamber fills, the
 // make-up valve gives back what the oil cell has lost: most of it within a
-// quarter turn, and never more than half of what the plunger draws.
+// quarter turn, and never all that the plunger draws.
 func (c *chamber) turnTo(m Mechanism, theta, dt, speed, inlet float64) {
 	a := theta - c.phase
 	before := c.volume
@@ -60,6 +62,6 @@ func (c *chamber) turnTo(m Mechanism, theta, dt, speed, inlet float64) {
 	c.refill = 0
 	if drawn := c.volume - before; drawn > 0 && c.oil < c.oilFull && c.pressure < inlet {
 		const perRadian = 2
-		c.refill = math.Min((c.oilFull-c.oil)*math.Min(1/dt, perRadian*speed), drawn/dt/2)
+		c.refill = math.Min((c.oilFull-c.oil)*math.Min(1/dt, perRadian*speed), 0.9*drawn/dt)
 	}
 }

@@ -17,10 +17,8 @@ type cycle struct {
 }
 
 const (
-	cycleSize = 360
-	perPoint  = 2 // steps of the integration for each point of the table
-	// longestStep keeps the leapfrog well inside the time a wave takes
-	// through a segment.
+	cycleSize   = 360
+	perPoint    = 2       // steps of the integration for each point of the table
 	longestStep = 0.25e-3 // s
 	mostTurns   = 150
 	settledAt   = 100.0 // Pa between two turns
@@ -33,10 +31,8 @@ const (
 func solveCycle(k *circuit, c *condition) *cycle {
 	out := new(cycle)
 	speed := c.speed / 60 * 2 * math.Pi
-	sub := perPoint
-	if dt := 2 * math.Pi / speed / cycleSize / float64(sub); dt > longestStep {
-		sub = int(math.Ceil(float64(sub) * dt / longestStep))
-	}
+	point := 2 * math.Pi / speed / cycleSize
+	sub := max(perPoint, int(math.Ceil(point/k.longest())))
 	for out.turns = 1; out.turns <= mostTurns; out.turns++ {
 		out.drift = turnOnce(k, c, speed, sub, out)
 		if out.drift < settledAt && out.turns > 2 {
@@ -44,6 +40,11 @@ func solveCycle(k *circuit, c *condition) *cycle {
 		}
 	}
 	return average(k, c, speed, sub, out)
+}
+
+// longest is the longest step of time, in s, that the circuit bears.
+func (c *circuit) longest() float64 {
+	return min(longestStep, c.out.quickest(), c.in.quickest())
 }
 
 // average is the mean of the next turns.

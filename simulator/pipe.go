@@ -49,6 +49,10 @@ func newPipe(l Line, density, viscosity, end, omega float64) pipe {
 	return p
 }
 
+// quickest is the longest step of time that is safe for the leapfrog: a part of
+// what a wave takes through a segment.
+func (p *pipe) quickest() float64 { return 0.4 * math.Sqrt(p.inertance*p.capacity) }
+
 // half is the liquid of half a segment.
 func (p *pipe) half() float64 { return p.capacity / glycolCompressibility / 2 }
 

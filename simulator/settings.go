@@ -109,6 +109,8 @@ func (s *Settings) check() error {
 			m.Bore, m.Stroke, m.GearRatio, m.RatedSpeed, m.PolePairs)
 	case m.Mechanism.Motion != Sine && !(m.Mechanism.RodRatio > 1):
 		return fmt.Errorf("mechanism: rod ratio %v must be above 1", m.Mechanism.RodRatio)
+	case !(m.DeadVolume > 0 && m.OilVolume > 0):
+		return fmt.Errorf("machine: dead volume %v and oil volume %v must be above 0", m.DeadVolume, m.OilVolume)
 	case !(s.Contactor > 0):
 		return fmt.Errorf("contactor pressure %v Pa must be above 0", s.Contactor)
 	case s.IndexPulses < 0:

@@ -14,8 +14,9 @@ func (u *full) integrate(k *Skid, p *glance) {
 	dir := math.Copysign(1, k.shaftSpeed)
 	theta := 2 * math.Pi * k.shaft * dir
 	speed := 2 * math.Pi * math.Abs(k.shaftSpeed)
-	per := max(4, int(math.Ceil(speed*tickSeconds/liveSamples/(2*math.Pi/cycleSize/perPoint))))
-	dt := tickSeconds / liveSamples / float64(per)
+	const sample = tickSeconds / liveSamples
+	per := max(1, int(math.Ceil(sample/c.longest())), int(math.Ceil(sample*speed/(2*math.Pi/cycleSize/perPoint))))
+	dt := sample / float64(per)
 	p.live = true
 	u.sample(s, k, p, 0)
 	for i := range liveSamples {

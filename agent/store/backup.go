@@ -9,8 +9,14 @@ import (
 )
 
 // Backup writes a whole copy of the state file to path, replacing what is
-// there once the copy is complete. The Writer goes on meanwhile.
+// there once the copy is complete. The Writer goes on meanwhile. The state file
+// itself and what lies open beside it are refused.
 func (s *Store) Backup(ctx context.Context, path string) error {
+	for _, end := range []string{"", logSuffix, lockSuffix} {
+		if sameFile(s.path+end, path) {
+			return fmt.Errorf("back up to %q: that is the state file in use", path)
+		}
+	}
 	// A connection of its own: the readers are not allowed to write, and to
 	// SQLite this is writing.
 	err := withConn(ctx, address(s.path, ""), func(conn *sql.Conn) error {
@@ -20,6 +26,16 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 		return fmt.Errorf("back up to %q: %w", path, err)
 	}
 	return nil
+}
+
+// sameFile reports whether two paths lead to one file that is there.
+func sameFile(a, b string) bool {
+	x, err := os.Stat(a)
+	if err != nil {
+		return false
+	}
+	y, err := os.Stat(b)
+	return err == nil && os.SameFile(x, y)
 }
 
 // Restore makes a copy of the backup at from the state file at path, with a

@@ -1,0 +1,149 @@
+package service
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"pumpside/drivers"
+)
+
+// A Forecast is when a share of a life will be used up. Early, Median and Late
+// are the dates that come with a chance of 10, 50 and 90 %; a zero one lies
+// beyond three years. Why is set, and nothing else, when nobody can tell.
+type Forecast struct {
+	Early  time.Time `json:"due_10,omitzero"`
+	Median time.Time `json:"due_50,omitzero"`
+	Late   time.Time `json:"due_90,omitzero"`
+	By     Measure   `json:"by,omitempty"` // what brings the median
+	Why    string    `json:"why,omitempty"`
+}
+
+// Reasons why there is no forecast.
+const (
+	NoHistory  = "not enough history"
+	NoClock    = "the clock is not set"
+	NoInterval = "no interval"
+)
+
+// An Outlook is what the duty of one pump says of the days ahead. It is worked
+// out once for all tasks.
+type Outlook struct {
+	now     drivers.Instant
+	run     *pace // of seconds; nil without enough history
+	strokes *pace
+}
+
+// NewOutlook looks ahead from now.
+func NewOutlook(d *Duty, now drivers.Instant) *Outlook {
+	o := &Outlook{now: now}
+	run, strokes := make([]float64, len(d.Days)), make([]float64, len(d.Days))
+	for i, day := range d.Days {
+		run[i], strokes[i] = day.Run.Seconds(), day.Strokes
+	}
+	if now.Synchronized {
+		o.run, o.strokes = newPace(run, d.Today), newPace(strokes, d.Today)
+	}
+	return o
+}
+
+// Reach forecasts when a share of the life of t will be used up: 1 is when it
+// falls due.
+func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Forecast {
+	if !o.now.Synchronized {
+		return Forecast{Why: NoClock}
+	}
+	f := Forecast{Why: NoInterval}
+	for _, u := range t.uses(done, totals) {
+		if u.limit > 0 {
+			f.sooner(o.measure(u, done, totals, share*u.limit-u.spent))
+		}
+	}
+	if t.Calendar > 0 && !done.Since.IsZero() {
+		if passed, known := o.now.Since(done.Since); known {
+			at := o.now.Wall.Add(time.Duration(share*float64(t.Calendar)) - passed)
+			at = later(at, o.now.Wall)
+			f.sooner(Forecast{Early: at, Median: at, Late: at, By: ByCalendar})
+		}
+	}
+	return f
+}
+
+// sooner keeps the sooner of two forecasts: whichever measure is used up first
+// decides. One that cannot be told gives way.
+func (f *Forecast) sooner(o Forecast) {
+	switch {
+	case o.Why != "" && f.Why != "" && f.Why != NoInterval, o.Why != "" && f.Why == "":
+		return
+	case f.Why != "":
+		*f = o
+		return
+	}
+	if before(o.Median, f.Median) {
+		f.Median, f.By = o.Median, o.By
+	}
+	f.Early, f.Late = first(f.Early, o.Early), first(f.Late, o.Late)
+}
+
+// before is whether a comes before b, the zero time being beyond all others.
+func before(a, b time.Time) bool { return !a.IsZero() && (b.IsZero() || a.Before(b)) }
+
+func first(a, b time.Time) time.Time {
+	if before(b, a) {
+		return b
+	}
+	return a
+}
+
+func later(a, b time.Time) time.Time {
+	if a.Before(b) {
+		return b
+	}
+	return a
+}
+
+// measure forecasts when so much more of one measure will be used.
+func (o *Outlook) measure(u use, done *Done, totals *Totals, left float64) Forecast {
+	if left <= 0 {
+		return Forecast{Early: o.now.Wall, Median: o.now.Wall, Late: o.now.Wall, By: u.by}
+	}
+	p, each := o.run, 1.0
+	switch u.by {
+	case ByStrokes:
+		p = o.strokes
+	case ByWorn:
+		p, each = o.strokes, rate(totals.Worn-done.Totals.Worn, totals.Strokes-done.Totals.Strokes, totals.Worn, totals.Strokes)
+	case ByWarmTime:
+		each = rate(u.spent, (totals.RunTime - done.Totals.RunTime).Seconds(), totals.WarmTime.Seconds(), totals.RunTime.Seconds())
+	case ByTable:
+		each = rate(u.spent, (totals.RunTime - done.Totals.RunTime).Seconds(), totals.Share, totals.RunTime.Seconds())
+	}
+	if p == nil || !(each > 0) {
+		return Forecast{Why: NoHistory}
+	}
+	return Forecast{Early: o.when(p.early, left/each), Median: o.when(p.reached, left/each), Late: o.when(p.late, left/each), By: u.by}
+}
+
+// rate is how much of a weighted measure goes with one of its unweighted one:
+// in this life, or, when that has hardly begun, ever.
+func rate(spent, plain, ever, everPlain float64) float64 {
+	if plain > 0.05*everPlain || everPlain <= 0 {
+		return spent / plain
+	}
+	return ever / everPlain
+}
+
+// when is the moment at which so much more will be used; the zero time beyond
+// the days looked at. reached rises.
+func (o *Outlook) when(reached []float64, left float64) time.Time {
+	i, _ := slices.BinarySearch(reached, left)
+	if i == len(reached) {
+		return time.Time{}
+	}
+	from := 0.0
+	if i > 0 {
+		from = reached[i-1]
+	}
+	part := (left - from) / math.Max(reached[i]-from, 1e-300)
+	return o.now.Wall.Add(time.Duration((float64(i) + part) * 24 * float64(time.Hour))).Truncate(time.Minute)
+}

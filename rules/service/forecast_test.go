@@ -1,0 +1,94 @@
+package service_test
+
+import (
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+
+	"pumpside/drivers"
+	"pumpside/rules/service"
+)
+
+// steady is 60 days of a pump that ran 12 h each, at noon of the day after.
+func steady(days int) (*service.Duty, drivers.Instant, service.Totals) {
+	var d service.Duty
+	totals := service.Totals{RunTime: 5000 * time.Hour, Strokes: 90e6, WarmTime: 10_000 * time.Hour, Worn: 45e6}
+	for i := range days {
+		d.Step(at(spring.AddDate(0, 0, i), true), &totals)
+		totals.RunTime += 12 * time.Hour
+		totals.Strokes += 216_000
+		totals.WarmTime += 24 * time.Hour
+		totals.Worn += 108_000
+	}
+	now := at(spring.AddDate(0, 0, days), true)
+	d.Step(now, &totals)
+	return &d, now, totals
+}
+
+func TestForecastOfASteadyPump(t *testing.T) {
+	d, now, totals := steady(60)
+	in := func(days float64) time.Time { return now.Wall.Add(time.Duration(days * 24 * float64(time.Hour))) }
+	tests := []struct {
+		name string
+		task service.Task
+		want time.Time
+		by   service.Measure
+	}{
+		{"120 h at 12 h a day are 10 days", service.Task{RunTime: totals.RunTime + 120*time.Hour}, in(10), service.ByRunTime},
+		{"so are 2.16 million strokes", service.Task{Strokes: totals.Strokes + 2.16e6}, in(10), service.ByStrokes},
+		{"oil that ages twice as fast takes half", service.Task{RunTime: totals.WarmTime + 120*time.Hour, Warm: service.Warm{Base: 60, Step: 10}}, in(5), service.ByWarmTime},
+		{"strokes at half the wear take twice", service.Task{Strokes: totals.Worn + 1.08e6, Pressure: service.Pressure{Reference: 1e7, Exponent: 1}}, in(10), service.ByWorn},
+		{"the calendar decides when it is sooner", service.Task{RunTime: totals.RunTime + 1200*time.Hour, Calendar: 68 * 24 * time.Hour}, in(8), service.ByCalendar},
+		{"what is due is due now", service.Task{RunTime: totals.RunTime}, now.Wall, service.ByRunTime},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			f := service.NewOutlook(d, now).Reach(&tt.task, &service.Done{Since: at(spring, true)}, &totals, 1)
+			if off := f.Median.Sub(tt.want); off < -10*time.Minute || off > 10*time.Minute || f.By != tt.by || f.Why != "" {
+				t.Errorf("forecast %+v, want %v by %s", f, tt.want, tt.by)
+			}
+			if f.Early.After(f.Median) || f.Late.Before(f.Median) {
+				t.Errorf("band %v to %v does not hold %v", f.Early, f.Late, f.Median)
+			}
+		})
+	}
+}
+
+func TestNoForecastIsSaidPlainly(t *testing.T) {
+	task := service.Task{RunTime: 9000 * time.Hour}
+	young, now, totals := steady(20)
+	old, later, run := steady(60)
+	for i := range 40 { // stands for 40 days
+		old.Step(at(later.Wall.AddDate(0, 0, i+1), true), &run)
+	}
+	unset := now
+	unset.Synchronized = false
+	tests := []struct {
+		name string
+		got  service.Forecast
+		want string
+	}{
+		{"20 days are too few", service.NewOutlook(young, now).Reach(&task, &service.Done{}, &totals, 1), service.NoHistory},
+		{"a pump that stands has no date", service.NewOutlook(old, at(later.Wall.AddDate(0, 0, 41), true)).Reach(&task, &service.Done{}, &run, 1), service.NoHistory},
+		{"no clock", service.NewOutlook(young, unset).Reach(&task, &service.Done{}, &totals, 1), service.NoClock},
+		{"no interval", service.NewOutlook(young, now).Reach(&service.Task{}, &service.Done{}, &totals, 1), service.NoInterval},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if d := cmp.Diff(service.Forecast{Why: tt.want}, tt.got); d != "" {
+				t.Errorf("forecast (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+// TestCalendarHelpsAPumpWithoutHistory: a date by the calendar needs no duty.
+func TestCalendarHelpsAPumpWithoutHistory(t *testing.T) {
+	d, now, totals := steady(3)
+	task := service.Task{RunTime: 9000 * time.Hour, Calendar: 365 * 24 * time.Hour}
+	f := service.NewOutlook(d, now).Reach(&task, &service.Done{Since: at(spring, true)}, &totals, 1)
+	if f.By != service.ByCalendar || !f.Median.Equal(spring.AddDate(1, 0, 0)) {
+		t.Errorf("forecast %+v", f)
+	}
+}

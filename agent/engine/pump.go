@@ -72,6 +72,9 @@ type Pump struct {
 	saved    time.Time // when the whole state was last written
 	news     bool      // the snapshot is behind
 	packed   []byte    // the counters, for the keeper to copy
+	looks    chan look
+	watched  atomic.Int64 // until when somebody looks, as time since boot
+	shown    time.Duration
 }
 
 // request is a command and where its answer goes.
@@ -83,7 +86,7 @@ type request struct {
 // Load makes the pump ready from what was saved; nil is a pump never seen.
 // Call it once, before anything else.
 func (p *Pump) Load(saved *rules.Saved) {
-	p.inbox, p.commands = make(chan drivers.Batch, inboxSize), make(chan request)
+	p.inbox, p.commands, p.looks = make(chan drivers.Batch, inboxSize), make(chan request), make(chan look)
 	p.state, p.began = rules.Start(p.Settings, saved)
 	p.snapshot.Store(p.state.Snapshot(p.Settings))
 }
@@ -146,6 +149,8 @@ func (p *Pump) Run(ctx context.Context) error {
 			p.stepBefore(ctx, p.Now().SinceBoot-settleFor, settle)
 		case r := <-p.commands:
 			p.obey(ctx, r)
+		case l := <-p.looks:
+			l.answer <- p.state.Trend.InMemory(l.resolution)
 		case <-ticker.C:
 			p.pass(ctx)
 		}
@@ -211,6 +216,7 @@ func (p *Pump) step(ctx context.Context, b *drivers.Batch) {
 	p.keep(ctx, rules.Step(p.Settings, p.state, b))
 	p.Keeper.Count(p.Settings.Pump, p.pack())
 	p.news = true
+	p.show(b)
 }
 
 // obey steps a command at the newest instant and answers with its event.

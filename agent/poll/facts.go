@@ -10,8 +10,9 @@ import (
 type Facts struct {
 	At      time.Time // of these facts
 	Bus     string
-	Load    float64 // share of the time the bus was busy, over about a minute
-	Missed  int     // beats that went by without their poll
+	Load    float64       // share of the time the bus was busy, over about a minute
+	Missed  int           // beats that went by without their poll
+	Late    time.Duration // worst lateness of a routine poll behind its beat, over the last half to full minute
 	Devices []DeviceFacts
 }
 
@@ -41,6 +42,28 @@ type tally struct {
 	busy      time.Duration
 	published time.Time
 	load      float64
+
+	late, lateBefore time.Duration // worst of this half minute and the one before
+	lateSince        time.Time
+}
+
+// lateSpan is how long a worst lateness is kept before a newer one replaces it.
+const lateSpan = 30 * time.Second
+
+// began notes how late a routine poll begins, at a time since the beats did.
+func (t *tally) began(j *modbus.Job, since time.Duration) {
+	if j.Class == modbus.Routine {
+		t.late = max(t.late, since%j.Period)
+	}
+}
+
+// worstLate gives the worst lateness, and forgets what is old.
+func (t *tally) worstLate(now time.Time) time.Duration {
+	worst := max(t.late, t.lateBefore)
+	if now.Sub(t.lateSince) >= lateSpan {
+		t.late, t.lateBefore, t.lateSince = 0, t.late, now
+	}
+	return worst
 }
 
 // add counts one read. One that was never sent is a failure but no request.
@@ -72,7 +95,7 @@ func (r *run) publish() {
 		r.tally.load += share * (min(r.tally.busy.Seconds()/since.Seconds(), 1) - r.tally.load)
 	}
 	r.tally.busy, r.tally.published = 0, now
-	f := &Facts{At: now, Bus: r.Settings.ID, Load: r.tally.load, Devices: make([]DeviceFacts, len(r.devices))}
+	f := &Facts{At: now, Bus: r.Settings.ID, Load: r.tally.load, Late: r.tally.worstLate(now), Devices: make([]DeviceFacts, len(r.devices))}
 	for i := range r.jobs {
 		f.Missed += r.schedule.Missed(i)
 	}
@@ -85,4 +108,5 @@ func (r *run) publish() {
 		f.Devices[i] = DeviceFacts{Device: d.ID, Up: t.up, Requests: t.requests, Failures: failures, Buckets: buckets, Sum: t.sum}
 	}
 	r.facts.Store(f)
+	r.publishRaw(now)
 }

@@ -20,7 +20,9 @@ type Poller struct {
 	Polled   func(device string, answered bool)
 	Steady   func(pump int) bool // whether the pump runs steadily enough for a fast window
 
-	facts atomic.Pointer[Facts]
+	facts  atomic.Pointer[Facts]
+	raw    atomic.Pointer[Raw]
+	looked atomic.Int64 // when somebody last asked for raw words, Unix nanoseconds
 }
 
 // Facts gives what the bus has lived through; nil before Run. Any goroutine
@@ -54,8 +56,9 @@ type run struct {
 	began    time.Time
 	plans    []plan
 	windows  []modbus.Window
-	steady   [][]int // pumps that must run steadily for a window to open
-	blocks   []block // of the schedule's jobs
+	steady   [][]int       // pumps that must run steadily for a window to open
+	blocks   []block       // of the schedule's jobs
+	start    time.Duration // of the schedule's beats
 	schedule *modbus.Schedule
 	jobs     []modbus.Job
 	devices  []*device
@@ -68,7 +71,8 @@ func (r *run) reschedule() (err error) {
 	if err != nil {
 		return err
 	}
-	r.schedule, err = modbus.NewSchedule(r.lastBeat(), r.jobs, r.windows)
+	r.start = r.lastBeat()
+	r.schedule, err = modbus.NewSchedule(r.start, r.jobs, r.windows)
 	return err
 }
 
@@ -95,6 +99,7 @@ func (r *run) loop(ctx context.Context) {
 		now := time.Since(r.began)
 		job, at := r.schedule.Next(now)
 		if job >= 0 {
+			r.tally.began(&r.jobs[job], now-r.start)
 			r.schedule.Begin(job, now)
 			r.dither(ctx, wait, job)
 			r.do(ctx, job)
@@ -155,6 +160,7 @@ func (r *run) do(ctx context.Context, job int) {
 	r.values = d.decoder.Decode(r.values[:0], r.Instant(at), regmap.Answer{
 		Table: regmap.Table(request.Table), First: request.First, Words: answer.Words, Bits: answer.Bits,
 	})
+	d.see(r.values, at)
 	r.hand(d, drivers.Batch{At: r.Instant(at), HalfWidth: halfWidth})
 }
 
@@ -169,6 +175,7 @@ func (r *run) failed(ctx context.Context, job int, d *device, err error) {
 	}
 	span := regmap.Span{Table: regmap.Table(request.Table), First: request.First, Count: request.Count}
 	r.values = d.decoder.Fail(r.values[:0], span, reasonOf[reason])
+	d.see(r.values, time.Time{})
 	r.hand(d, drivers.Batch{At: r.Instant(time.Now())})
 	if r.Settings.Bus.Kind != modbus.TCP && reason != modbus.Refused && reason != modbus.BackingOff {
 		_ = r.bus.Settle(ctx) // the next read says what it finds

@@ -314,4 +314,3 @@ func agrees(t *testing.T, b *letterbox, config string) bool {
 	}
 	return standing >= 2
 }
-

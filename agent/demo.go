@@ -179,7 +179,7 @@ func (s *stage) configure(folder string) (*configs.Config, error) {
 	bus := "tcp: " + s.modbus.Addr().String()
 	var text strings.Builder
 	err := writeSkids(&text, skidSite{
-		ID: demoSite, Title: "Ridge Station 7", Metrics: s.metrics, Broker: "tcp://" + s.broker,
+		ID: demoSite, Title: "Ridge Station 7", Location: "km 12 of the north road", Hazards: "[no mobile coverage in the pump house]", Metrics: s.metrics, Broker: "tcp://" + s.broker,
 		Store: filepath.Join(folder, "pumpside.db"), Save: "60 s", Log: "info",
 		Skids: []skidPump{
 			{ID: "gp-1", Tag: "GP-1", Bus: bus, Drive: 1, Module: 2, Opening: demoOpening},

@@ -5,7 +5,9 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"io"
 	"net"
+	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -112,6 +114,59 @@ func lookAt(t *testing.T, pid int) (p process) {
 	return p
 }
 
+// TestLongStart measures how long it takes from the start of the process to the
+// first good reading, with a state file that exists.
+func TestLongStart(t *testing.T) {
+	if !*long {
+		t.Skip("measures whole processes: give -long")
+	}
+	folder := t.TempDir()
+	binary, config := build(t, folder), longSkids(t, 2, folder)
+	text, err := os.ReadFile(config)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, address, _ := strings.Cut(string(text), "metrics: {listen: \"")
+	address, _, _ = strings.Cut(address, "\"")
+	var best time.Duration
+	for i := range 7 {
+		began := time.Now()
+		agent := exec.Command(binary, "run", "--config", config)
+		if err := agent.Start(); err != nil {
+			t.Fatal(err)
+		}
+		for !shows(address, "pumpside_motor_speed_revolutions_per_minute{") && time.Since(began) < 20*time.Second {
+			time.Sleep(time.Millisecond)
+		}
+		took := time.Since(began)
+		_ = agent.Process.Signal(os.Interrupt)
+		_ = agent.Wait()
+		if i > 0 && (best == 0 || took < best) { // the first makes the state file
+			best = took
+		}
+	}
+	t.Logf("first good reading on /metrics %v after the start of the process, best of 6", best.Round(100*time.Microsecond))
+}
+
+func shows(address, text string) bool {
+	answer, err := http.Get("http://" + address + "/metrics")
+	if err != nil {
+		return false
+	}
+	defer answer.Body.Close()
+	body, err := io.ReadAll(answer.Body)
+	return err == nil && bytes.Contains(body, []byte(text))
+}
+
+func build(t *testing.T, folder string) string {
+	t.Helper()
+	binary := filepath.Join(folder, "pumpside")
+	if out, err := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", binary, ".").CombinedOutput(); err != nil {
+		t.Fatalf("%v\n%s", err, out)
+	}
+	return binary
+}
+
 // TestLongFleet measures the agent process alone with simulated pumps, each
 // over its own connection, polled every second.
 func TestLongFleet(t *testing.T) {
@@ -121,11 +176,7 @@ func TestLongFleet(t *testing.T) {
 	for _, pumps := range []int{2, 500} {
 		t.Run(fmt.Sprintf("%d pumps", pumps), func(t *testing.T) {
 			folder := t.TempDir()
-			binary := filepath.Join(folder, "pumpside")
-			if out, err := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", binary, ".").CombinedOutput(); err != nil {
-				t.Fatalf("%v\n%s", err, out)
-			}
-			agent := exec.Command(binary, "run", "--config", longSkids(t, pumps, folder))
+			agent := exec.Command(build(t, folder), "run", "--config", longSkids(t, pumps, folder))
 			agent.Stderr = os.Stderr
 			if err := agent.Start(); err != nil {
 				t.Fatal(err)

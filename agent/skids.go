@@ -13,6 +13,8 @@ import (
 // skidSite is what is needed to write a configuration for simulated skids.
 type skidSite struct {
 	ID, Title string
+	Location  string
+	Hazards   string // a YAML list
 	Skids     []skidPump
 	Metrics   string // listen address, "off" for none
 	Broker    string // "" for none
@@ -36,6 +38,9 @@ type skidPump struct {
 func writeSkids(w io.Writer, s skidSite) error {
 	var b strings.Builder
 	fmt.Fprintf(&b, "site:\n  id: %s\n  title: %s\n  clock: trusted\n", s.ID, s.Title)
+	if s.Location != "" {
+		fmt.Fprintf(&b, "  location: %s\n  hazards: %s\n", s.Location, s.Hazards)
+	}
 	fmt.Fprintf(&b, "buses:\n")
 	for _, p := range s.Skids {
 		fmt.Fprintf(&b, "  - {id: %s-bus, %s}\n", p.ID, p.Bus)

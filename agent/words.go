@@ -19,7 +19,7 @@ func wordsOf(c *configs.Config) words {
 	w.sites[""] = alarm.Site{Name: c.Site.Title, Location: c.Site.Location, Hazards: hazards, Units: c.Site.Units}
 	for _, p := range c.Pumps {
 		s := w.sites[""]
-		s.Pump = p.Tag
+		s.Pump, s.Tag = p.Tag, p.Tag
 		s.Location = joined(", ", c.Site.Location, p.Location)
 		s.Hazards = joined("; ", append(append([]string{}, c.Site.Hazards...), p.Hazards...)...)
 		w.sites[p.ID] = s

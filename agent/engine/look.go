@@ -49,6 +49,5 @@ func (p *Pump) show(b *drivers.Batch) {
 		return
 	}
 	p.shown = at
-	p.snapshot.Store(p.state.Snapshot(p.Settings))
-	p.news = false
+	p.publish()
 }

@@ -62,19 +62,20 @@ type Pump struct {
 	Keeper   Keeper
 	Tell     func(pump string, events []*alarm.Event) // after they were kept; must not block
 
-	state    *rules.State
-	began    []rules.Change // what the start brought, kept when Run begins
-	inbox    chan drivers.Batch
-	commands chan request
-	waiting  []drivers.Batch // by instant, not yet stepped
-	dropped  atomic.Uint64
-	snapshot atomic.Pointer[rules.Snapshot]
-	saved    time.Time // when the whole state was last written
-	news     bool      // the snapshot is behind
-	packed   []byte    // the counters, for the keeper to copy
-	looks    chan look
-	watched  atomic.Int64 // until when somebody looks, as time since boot
-	shown    time.Duration
+	state     *rules.State
+	began     []rules.Change // what the start brought, kept when Run begins
+	inbox     chan drivers.Batch
+	commands  chan request
+	waiting   []drivers.Batch // by instant, not yet stepped
+	dropped   atomic.Uint64
+	snapshot  atomic.Pointer[rules.Snapshot]
+	saved     time.Time // when the whole state was last written
+	ran       time.Time // when Run began
+	published time.Time // when the newest snapshot was published
+	packed    []byte    // the counters, for the keeper to copy
+	looks     chan look
+	watched   atomic.Int64 // until when somebody looks, as time since boot
+	shown     time.Duration
 }
 
 // request is a command and where its answer goes.
@@ -137,6 +138,7 @@ func (p *Pump) Run(ctx context.Context) error {
 	defer ticker.Stop()
 	settle := time.NewTimer(time.Hour)
 	defer settle.Stop()
+	p.ran = time.Now()
 	p.keep(ctx, p.began)
 	for {
 		select {
@@ -199,10 +201,13 @@ func (p *Pump) pass(ctx context.Context) {
 		return
 	}
 	p.step(ctx, &drivers.Batch{At: at})
-	if p.news {
-		p.snapshot.Store(p.state.Snapshot(p.Settings))
-		p.news = false
-	}
+}
+
+// publish shows everyone how the pump stands: at every change, at every batch
+// of the first second, and otherwise once a second.
+func (p *Pump) publish() {
+	p.published = time.Now()
+	p.snapshot.Store(p.state.Snapshot(p.Settings))
 }
 
 func (p *Pump) pack() []byte {
@@ -215,7 +220,9 @@ func (p *Pump) pack() []byte {
 func (p *Pump) step(ctx context.Context, b *drivers.Batch) {
 	p.keep(ctx, rules.Step(p.Settings, p.state, b))
 	p.Keeper.Count(p.Settings.Pump, p.pack())
-	p.news = true
+	if now := time.Now(); now.Sub(p.published) >= beat-beat/20 || now.Sub(p.ran) < beat {
+		p.publish()
+	}
 	p.show(b)
 }
 
@@ -255,8 +262,7 @@ func (p *Pump) keep(ctx context.Context, changes []rules.Change) {
 	r.State, _ = p.state.Marshal() // plain values: it cannot fail
 	p.saved = time.Now()
 	p.Keeper.Keep(ctx, r)
-	p.snapshot.Store(p.state.Snapshot(p.Settings))
-	p.news = false
+	p.publish()
 	if len(r.Events) > 0 {
 		p.Tell(r.Subject, r.Events)
 	}

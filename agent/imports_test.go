@@ -28,6 +28,7 @@ var allowed = map[string]string{
 	"rules":            "drivers drivers/quantity rules/pump rules/counters rules/hydraulics rules/orders rules/condition rules/diagnosis rules/service rules/alarm rules/trend",
 
 	"agent/poll":   "drivers drivers/modbus drivers/regmap",
+	"agent/probe":  "drivers drivers/modbus drivers/quantity drivers/regmap",
 	"agent/engine": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/counters rules/trend",
 	"agent/store":  "drivers rules rules/site rules/alarm rules/service rules/trend",
 

@@ -183,7 +183,7 @@ func (c *circuit) adopt(from *circuit) {
 
 // turnTo turns the shaft on from a whole turn to an angle at a steady speed.
 func (c *circuit) turnTo(theta, speed float64) {
-	const step = 2 * math.Pi / cycleSize / perPoint
+	step := min(2*math.Pi/cycleSize/perPoint, speed*c.longest())
 	for a := step; a < turn(theta); a += step {
 		c.step(a, step/speed, speed)
 	}

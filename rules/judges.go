@@ -49,7 +49,7 @@ func judgeDeviation(set *Settings, s *State, i int) alarm.Condition {
 // judgeDue is over when judgeOverdue begins.
 func judgeDue(task int) judge {
 	return func(set *Settings, s *State, _ int) alarm.Condition {
-		life, status, _ := s.life(set, task)
+		life, status := &s.lives[task].Life, s.lives[task].status
 		c := alarm.Judged(alarm.KnownBool(status == service.DueSoon || status == service.Due))
 		c.Worse = status == service.Due
 		return withValue(c, life.Used, limitOf(set.Tasks[task], c.Worse))
@@ -58,8 +58,8 @@ func judgeDue(task int) judge {
 
 func judgeOverdue(task int) judge {
 	return func(set *Settings, s *State, _ int) alarm.Condition {
-		life, status, _ := s.life(set, task)
-		return withValue(alarm.Judged(alarm.KnownBool(status == service.Overdue)), life.Used, set.Tasks[task].Overdue)
+		life := &s.lives[task]
+		return withValue(alarm.Judged(alarm.KnownBool(life.status == service.Overdue)), life.Used, set.Tasks[task].Overdue)
 	}
 }
 

@@ -1,11 +1,13 @@
 package rules
 
 import (
+	"slices"
 	"time"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
+	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
 
@@ -27,7 +29,7 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 		entry = *cmd.Service
 	}
 	p := service.Pump{
-		ID: set.Pump, Cylinders: set.Counters.Cylinders, Tasks: set.Tasks, States: s.Tasks, Duty: &s.Duty, Ledger: s.Ledger, Totals: s.used(),
+		ID: set.Pump, Cylinders: set.Counters.Cylinders, Tasks: set.Tasks, States: s.Tasks, Duty: &s.Duty, Ledger: s.Ledger, Totals: s.used(), Believed: s.findings(),
 	}
 	r, err := p.Accept(entry, cmd.User, s.moment.At)
 	if err != nil {
@@ -36,7 +38,9 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	}
 	s.Ledger = append(s.Ledger, r)
 	s.fold(set)
-	s.serviced(&entry)
+	if set.disturbs(&r.Entry) {
+		s.serviced(&r.Entry)
+	}
 	text := "service_recorded"
 	if entry.Undoes > 0 {
 		text = "service_undone"
@@ -90,31 +94,76 @@ func (s *State) wear(set *Settings) {
 	s.Duty.Step(s.moment.At, &now)
 }
 
-// life measures the task at a place in Settings.Tasks: the life of the place
-// used most, and which that is.
-func (s *State) life(set *Settings, i int) (worst service.Life, status service.Status, place int) {
-	t, state := &set.Tasks[i], &s.Tasks[i]
-	totals := state.Wear.Totals(s.used())
-	for j := range state.Places {
-		if life := t.Used(&state.Places[j], &totals, s.moment.At); j == 0 || life.Used > worst.Used {
-			worst, place = life, j
-		}
-	}
-	return worst, t.Status(worst), place
+// disturbs reports whether a pump may be another one after such work, so that
+// what was learned of it holds no more.
+func (set *Settings) disturbs(e *drivers.ServiceEntry) bool {
+	i := slices.IndexFunc(set.Tasks, func(t service.Task) bool { return t.Name == e.Task })
+	return e.LineChanged || e.ElectricalWork || e.RotationConfirmed || e.HydraulicEnd ||
+		i >= 0 && set.Tasks[i].Kind.Disturbs() && e.Action != service.Inspected && e.Action != service.NoFaultFound
 }
 
-func (s *State) taskView(set *Settings, i int) TaskView {
-	t, state := &set.Tasks[i], &s.Tasks[i]
-	life, status, place := s.life(set, i)
-	v := TaskView{Task: t.Name, Status: status, Life: life, Done: state.Places[place]}
-	if len(t.Positions) == 0 {
-		return v
+// findings are the parts the diagnosis suspects.
+func (s *State) findings() []pump.Finding {
+	if s.observer.ranking == nil {
+		return nil
 	}
+	return s.observer.ranking.Parts(s.observer.visit)
+}
+
+// A taskLife is the life of a task's place used most, at the moment.
+type taskLife struct {
+	service.Life
+	status service.Status
+	place  int
+}
+
+// measure finds the lives of all tasks at the moment.
+func (s *State) measure(set *Settings) {
+	for i := range set.Tasks {
+		t, state, worst := &set.Tasks[i], &s.Tasks[i], &s.lives[i]
+		totals := state.Wear.Totals(s.used())
+		*worst = taskLife{}
+		for j := range state.Places {
+			if life := t.Used(&state.Places[j], &totals, s.moment.At); j == 0 || life.Used > worst.Used {
+				worst.Life, worst.place = life, j
+			}
+		}
+		worst.status = t.Status(worst.Life)
+	}
+}
+
+// taskViews looks at every task, with dates and with what the diagnosis says.
+func (s *State) taskViews(set *Settings) []TaskView {
+	if s.outlook == nil || s.outlookDay != s.Duty.Today {
+		s.outlook, s.outlookDay = service.NewOutlook(&s.Duty, s.moment.At), s.Duty.Today
+	}
+	s.measure(set)
+	outlook, suspects := s.outlook.From(s.moment.At), s.findings()
+	views := make([]TaskView, len(set.Tasks))
+	for i := range views {
+		views[i] = s.taskView(set, i, outlook, suspects)
+	}
+	return views
+}
+
+func (s *State) taskView(set *Settings, i int, outlook *service.Outlook, suspects []pump.Finding) TaskView {
+	t, state := &set.Tasks[i], &s.Tasks[i]
+	worst := s.lives[i].place
 	totals := state.Wear.Totals(s.used())
-	v.Places = make([]PlaceView, len(state.Places))
-	for j := range state.Places {
-		one := t.Used(&state.Places[j], &totals, s.moment.At)
-		v.Places[j] = PlaceView{Position: t.Position(j), Status: t.Status(one), Life: one, Done: state.Places[j]}
+	v := TaskView{Task: t.Name}
+	places := make([]PlaceView, len(state.Places))
+	for j := range places {
+		done := &state.Places[j]
+		life := t.Used(done, &totals, s.moment.At)
+		life = t.Suspected(life, t.Position(j), suspects)
+		places[j] = PlaceView{Position: t.Position(j), Status: t.Status(life), Life: life, Done: *done, Window: outlook.Window(t, done, &totals, life)}
+		if life.By == service.ByCondition && places[worst].Life.By != service.ByCondition {
+			worst = j
+		}
+	}
+	v.Status, v.Life, v.Done, v.Window = places[worst].Status, places[worst].Life, places[worst].Done, places[worst].Window
+	if len(t.Positions) > 0 {
+		v.Places = places
 	}
 	return v
 }

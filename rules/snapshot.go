@@ -63,6 +63,7 @@ type TaskView struct {
 	Status service.Status `json:"status"`
 	Life   service.Life   `json:"life"`             // of the place used most
 	Done   service.Done   `json:"done"`             // likewise
+	Window service.Window `json:"window"`           // likewise
 	Places []PlaceView    `json:"places,omitempty"` // of a task whose places are counted apart
 }
 
@@ -72,6 +73,7 @@ type PlaceView struct {
 	Status   service.Status `json:"status"`
 	Life     service.Life   `json:"life"`
 	Done     service.Done   `json:"done"`
+	Window   service.Window `json:"window"`
 }
 
 // Snapshot copies what others may see out of the state.
@@ -82,7 +84,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Running: running, For: since, Observed: running != alarm.Unknown, Disputed: s.status.Disputed,
 		Steady: running == alarm.Yes && since >= steadyAfter,
 		Totals: s.publicTotals(), Counters: s.Counters,
-		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: make([]TaskView, len(set.Tasks)),
+		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
 	snap.Condition = s.conditionView(set)
 	for i := range set.Signals {
@@ -90,9 +92,6 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 	}
 	for i := range set.defs {
 		snap.Alarms[i] = s.Alarms.Alarms[i].View(&set.defs[i], s.moment.At, s.last[i])
-	}
-	for i := range set.Tasks {
-		snap.Tasks[i] = s.taskView(set, i)
 	}
 	return snap
 }

@@ -32,6 +32,9 @@ type State struct {
 	happened   []alarm.Event
 	changes    []Change
 	observer   observer
+	lives      []taskLife       // by place in Settings.Tasks, at the moment
+	outlook    *service.Outlook // of the days up to outlookDay
+	outlookDay int64
 }
 
 // Saved is the part of a State that outlives the process: versioned, and keyed
@@ -86,6 +89,7 @@ func Start(set *Settings, saved *Saved) (*State, []Change) {
 		s.Saved = *saved
 	}
 	s.latest = make([]latest, len(set.Signals))
+	s.lives = make([]taskLife, len(set.Tasks))
 	s.conditions = make([]alarm.Condition, len(set.defs))
 	s.last = make([]*alarm.Event, len(set.defs))
 	s.slopes = make([]alarm.Slope, len(set.defs))

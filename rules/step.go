@@ -41,6 +41,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 	if set.observes() && !late {
 		s.observe(set, b)
 	}
+	s.measure(set)
 	s.judge(set)
 	for i := range b.Commands {
 		s.obey(set, &b.Commands[i])

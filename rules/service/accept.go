@@ -51,6 +51,9 @@ func (p *Pump) Accept(e drivers.ServiceEntry, user string, now drivers.Instant) 
 	if err != nil {
 		return r, err
 	}
+	if task != nil && task.Kind == DampenerCharge && task.Kind.Renews(r.Entry.Action) {
+		r.Entry.LineChanged = true // a dampener turns the phases of the pressure
+	}
 	if err := p.when(&r, task); err != nil {
 		return r, err
 	}

@@ -47,6 +47,44 @@ func NewOutlook(d *Duty, now drivers.Instant) *Outlook {
 	return o
 }
 
+// From gives the outlook from a little later on, on the same days.
+func (o *Outlook) From(now drivers.Instant) *Outlook {
+	later := *o
+	later.now = now
+	return &later
+}
+
+// mostWaste is the share of a life that may be left when a part is changed on
+// a visit made for something else (common practice, no source).
+const mostWaste = 0.25
+
+// A Window is when a task can be done: from Ripe on no more than a quarter of
+// the life is thrown away, after Last it is overdue, both by the median. Ripe
+// is zero when it lies too far off.
+type Window struct {
+	Ripe time.Time `json:"ripe,omitzero"`
+	Due  Forecast  `json:"due"`
+	Last time.Time `json:"last,omitzero"`
+}
+
+// Window forecasts the window of one place. What the diagnosis asks for is ripe
+// and due at once.
+func (o *Outlook) Window(t *Task, done *Done, totals *Totals, life Life) Window {
+	if life.By == ByCondition {
+		now := o.now.Wall
+		return Window{Ripe: now, Due: Forecast{Early: now, Median: now, Late: now, By: ByCondition}, Last: now.Add(conditionSpan)}
+	}
+	return Window{
+		Ripe: o.Reach(t, done, totals, 1-mostWaste).Median,
+		Due:  o.Reach(t, done, totals, 1),
+		Last: o.Reach(t, done, totals, t.Overdue).Median,
+	}
+}
+
+// conditionSpan is how long a visit that the diagnosis advises may wait: what
+// leaks washes out its seat (common practice, no source).
+const conditionSpan = 14 * 24 * time.Hour
+
 // Reach forecasts when a share of the life of t will be used up: 1 is when it
 // falls due.
 func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Forecast {

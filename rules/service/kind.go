@@ -133,6 +133,12 @@ func (k Kind) Steps() []string { return k.info().steps }
 // Minutes is how long the work takes when the site says nothing.
 func (k Kind) Minutes() float64 { return k.info().minutes }
 
+// Disturbs reports whether a pump may behave otherwise after such work; for
+// the site's own tasks nobody knows.
+func (k Kind) Disturbs() bool {
+	return k.info().repair || k == Oil || k == DampenerCharge || k.info() == &own
+}
+
 // MayChangeDelivery reports whether work of that kind can change what the pump
 // delivers, so that it is worth judging whether the repair held.
 func (k Kind) MayChangeDelivery() bool { return k.info().repair }

@@ -1,6 +1,9 @@
 package service
 
-import "pumpside/drivers"
+import (
+	"pumpside/drivers"
+	"pumpside/rules/pump"
+)
 
 // A Done is when a task was last done at one place. The zero Done means never:
 // life counts from the pump's first hour and, for the calendar, from Since.
@@ -127,4 +130,19 @@ func (t *Task) Status(l Life) Status {
 		return DueSoon
 	}
 	return InLife
+}
+
+// suspectFrom is how probable a part must be for the diagnosis to ask for its
+// task.
+const suspectFrom = 0.3
+
+// Suspected gives life, or due by condition when the diagnosis advises a visit
+// for a part of that task at that place.
+func (t *Task) Suspected(life Life, at pump.Position, suspects []pump.Finding) Life {
+	for _, f := range suspects {
+		if f.Visit && f.Probability >= suspectFrom && t.Takes(f.Component) && fits(f.Position.Cylinder, at.Cylinder) && fits(f.Position.Side, at.Side) && life.Used < 1 {
+			life.Used, life.By, life.Spent, life.Limit = 1, ByCondition, float64(f.Probability), suspectFrom
+		}
+	}
+	return life
 }

@@ -25,6 +25,7 @@ type Config struct {
 	Rules   *site.Settings // checked; its buses and devices in the order of Buses and Devices
 	MQTT    *MQTT          // nil: nothing is published
 	Metrics Metrics
+	Page    Page
 	Store   Store
 	Log     Log
 
@@ -113,6 +114,15 @@ type MQTT struct {
 // Metrics is where Prometheus scrapes.
 type Metrics struct {
 	Listen string // host:port; "" for no listener
+}
+
+// Page is where people look.
+type Page struct {
+	Listen          string // host:port; "" for no page
+	Loopback        bool   // only this machine can reach it: reading needs no name
+	UsersFile       string
+	CertificateFile string // "" for no TLS
+	KeyFile         string
 }
 
 // Store is what is kept, where and how often.

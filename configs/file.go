@@ -11,6 +11,7 @@ type file struct {
 	Pumps   []pumpFile   `yaml:"pumps" need:"list at least one pump" doc:"The pumps and which point plays which role."`
 	MQTT    *mqttFile    `yaml:"mqtt" doc:"Where alerts go. Left out: nothing is published."`
 	Metrics metricsFile  `yaml:"metrics" doc:"Where Prometheus scrapes."`
+	Page    pageFile     `yaml:"page" doc:"The page for people, and its API."`
 	Store   storeFile    `yaml:"store" doc:"What is kept, where and how often."`
 	Log     logFile      `yaml:"log" doc:"What the agent writes about itself to stderr."`
 }
@@ -43,6 +44,13 @@ type mqttFile struct {
 
 type metricsFile struct {
 	Listen string `yaml:"listen" default:"127.0.0.1:9793" doc:"host:port for /metrics, /healthz and /readyz; off: no listener."`
+}
+
+type pageFile struct {
+	Listen      string `yaml:"listen" default:"127.0.0.1:8793" doc:"host:port of the page; off: no page. On another address than loopback everybody must sign in."`
+	Users       string `yaml:"users_file" doc:"Who may change things; written by pumpside user. Left out: the file users beside the state file."`
+	Certificate string `yaml:"certificate_file" doc:"PEM file of the server's certificate, for TLS."`
+	Key         string `yaml:"key_file" doc:"PEM file of its key."`
 }
 
 type storeFile struct {

@@ -69,6 +69,7 @@ func (l *loader) rest() {
 		l.hostPort(at("metrics").child("listen"), f.Metrics.Listen, "127.0.0.1:9793, or off")
 		c.Metrics.Listen = f.Metrics.Listen
 	}
+	l.page()
 	c.Log = Log{Level: f.Log.Level, Console: f.Log.Format == "console"}
 	c.Store = Store{Path: f.Store.Path, SaveInterval: f.Store.SaveInterval, JournalFor: f.Store.JournalFor}
 	here := at("store")

@@ -60,6 +60,13 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 	if c.Metrics.Listen != "127.0.0.1:9793" || c.Log != (Log{Level: "info"}) {
 		t.Errorf("metrics %+v, log %+v", c.Metrics, c.Log)
 	}
+	wantPage := Page{
+		Listen: "127.0.0.1:8793", Loopback: true, UsersFile: "/var/lib/pumpside/users",
+		CertificateFile: "/etc/pumpside/page.crt", KeyFile: "/etc/pumpside/page.key",
+	}
+	if c.Page != wantPage {
+		t.Errorf("page %+v, want %+v", c.Page, wantPage)
+	}
 	wantStore := Store{Path: "/var/lib/pumpside/pumpside.db", SaveInterval: time.Minute, JournalFor: 730 * 24 * time.Hour}
 	if c.Store != wantStore {
 		t.Errorf("store %+v, want %+v", c.Store, wantStore)

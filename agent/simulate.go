@@ -7,14 +7,11 @@ import (
 	"io"
 	"net"
 	"os"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/goburrow/serial"
 	"github.com/spf13/cobra"
 	"golang.org/x/sync/errgroup"
-	"golang.org/x/sys/unix"
 
 	"pumpside/simulator"
 )
@@ -27,10 +24,11 @@ func simulateCommand() *cobra.Command {
 pump. Skid 1 answers as units 1 (drive) and 2 (instruments), skid 2 as 3 and 4,
 and so on.
 
-A fault is SKID:AT:ACTION[:KEY=VALUE…], such as
-  1:60s:suction valve leak:cylinder=2:size=0.05
-  1:90s:device silent:device=instruments
-Cylinders count from 1. Give --fault several times; --list shows the actions.`,
+A fault is a step of a scenario, such as
+  60s skid 1 suction valve leak, cylinder 2, size 0.05, over 10m
+  90s skid 1 device silent, device instruments
+Skids and cylinders count from 1. Give --fault several times; --list shows the
+actions.`,
 		Args: cobra.NoArgs,
 	}
 	var s simulation
@@ -118,12 +116,12 @@ func (s *simulation) build() (*simulator.Server, error) {
 	}
 	var scenario simulator.Scenario
 	for _, text := range s.faults {
-		step, err := parseFault(text)
+		step, err := simulator.ParseStep(text)
 		if err == nil && step.Skid >= s.skids {
 			err = fmt.Errorf("there are %d skid(s)", s.skids)
 		}
 		if err != nil {
-			return nil, misuse{fmt.Errorf("--fault %q: %w", text, err)}
+			return nil, misuse{fmt.Errorf("--fault: %w", err)}
 		}
 		scenario = append(scenario, step)
 	}
@@ -131,63 +129,6 @@ func (s *simulation) build() (*simulator.Server, error) {
 		return nil, misuse{fmt.Errorf("--fault: %w", err)}
 	}
 	return &simulator.Server{Units: skidUnits(skids), Baud: s.baud}, nil
-}
-
-// parseFault reads SKID:AT:ACTION[:KEY=VALUE…].
-func parseFault(text string) (simulator.Step, error) {
-	parts := strings.Split(text, ":")
-	if len(parts) < 3 {
-		return simulator.Step{}, errors.New("write SKID:AT:ACTION, such as 1:60s:suction closed:size=1")
-	}
-	skid, err := strconv.Atoi(parts[0])
-	if err != nil || skid < 1 {
-		return simulator.Step{}, fmt.Errorf("skid %q is not a number from 1 on", parts[0])
-	}
-	at, err := time.ParseDuration(parts[1])
-	if err != nil || at < 0 {
-		return simulator.Step{}, fmt.Errorf("time %q is not one such as 90s or 5m", parts[1])
-	}
-	action, err := simulator.ParseAction(parts[2])
-	if err != nil {
-		return simulator.Step{}, err
-	}
-	step := simulator.Step{Skid: skid - 1, Event: simulator.Event{At: at, Do: action, Size: 1}}
-	for _, pair := range parts[3:] {
-		if err := setFault(&step.Event, pair); err != nil {
-			return simulator.Step{}, err
-		}
-	}
-	return step, nil
-}
-
-func setFault(e *simulator.Event, pair string) error {
-	key, value, _ := strings.Cut(pair, "=")
-	var err error
-	switch key {
-	case "size":
-		e.Size, err = strconv.ParseFloat(value, 64)
-	case "cylinder":
-		e.Cylinder, err = strconv.Atoi(value)
-		e.Cylinder--
-	case "signal":
-		e.Signal = value
-	case "onset":
-		e.Onset, err = time.ParseDuration(value)
-	case "device":
-		for _, d := range []simulator.Device{simulator.Drive, simulator.Instruments} {
-			if d.String() == value {
-				e.Device = d
-				return nil
-			}
-		}
-		return fmt.Errorf("device %q; use drive or instruments", value)
-	default:
-		return fmt.Errorf("key %q; use size, cylinder, signal, onset or device", key)
-	}
-	if err != nil {
-		return fmt.Errorf("%s %q is not understood", key, value)
-	}
-	return nil
 }
 
 func (s *simulation) writeConfig(address string) error {
@@ -218,81 +159,15 @@ func (s *simulation) serveLines(ctx context.Context, group *errgroup.Group, serv
 		group.Go(func() error { return server.ServeRTU(ctx, port) })
 	}
 	if s.pty {
-		master, slave, err := openPTY()
+		pty, err := simulator.OpenPty()
 		if err != nil {
-			return fmt.Errorf("pseudo-terminal: %w", err)
+			return err
 		}
-		fmt.Fprintf(out, "RTU on %s\n", slave)
-		group.Go(func() error { return server.ServeRTU(ctx, master) })
+		fmt.Fprintf(out, "RTU on %s\n", pty.Path)
+		group.Go(func() error { return server.ServeRTU(ctx, pty) })
 	}
 	return nil
 }
-
-// openPTY makes a pseudo-terminal in raw mode and gives its master and the path
-// of its other end. The other end is kept open, so that readers may come and go.
-func openPTY() (io.ReadWriteCloser, string, error) {
-	master, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		return nil, "", err
-	}
-	raw := int(master.Fd()) // also makes it blocking, so that Close does not end a read; see ptyMaster
-	if err := unix.IoctlSetPointerInt(raw, unix.TIOCSPTLCK, 0); err != nil {
-		return nil, "", errors.Join(err, master.Close())
-	}
-	number, err := unix.IoctlGetInt(raw, unix.TIOCGPTN)
-	if err != nil {
-		return nil, "", errors.Join(err, master.Close())
-	}
-	path := fmt.Sprintf("/dev/pts/%d", number)
-	slave, err := os.OpenFile(path, os.O_RDWR|unix.O_NOCTTY, 0)
-	if err != nil {
-		return nil, "", errors.Join(err, master.Close())
-	}
-	if err := makeRaw(int(slave.Fd())); err != nil {
-		return nil, "", errors.Join(err, slave.Close(), master.Close())
-	}
-	return &ptyMaster{fd: raw, master: master, slave: slave}, path, nil
-}
-
-func makeRaw(fd int) error {
-	t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
-	if err != nil {
-		return err
-	}
-	t.Iflag, t.Oflag, t.Lflag = 0, 0, 0
-	t.Cc[unix.VMIN], t.Cc[unix.VTIME] = 1, 0
-	return unix.IoctlSetTermios(fd, unix.TCSETS, t)
-}
-
-// A ptyMaster reads with poll(2), so that Close ends a read that waits.
-type ptyMaster struct {
-	fd            int
-	master, slave *os.File
-}
-
-// pollEvery is how long a close may go unnoticed.
-const pollEvery = 100 // milliseconds
-
-func (p *ptyMaster) Read(b []byte) (int, error) {
-	for {
-		set := []unix.PollFd{{Fd: int32(p.fd), Events: unix.POLLIN}}
-		n, err := unix.Poll(set, pollEvery)
-		switch {
-		case errors.Is(err, unix.EINTR) || err == nil && n == 0:
-			if _, err := p.master.Stat(); err != nil {
-				return 0, io.EOF
-			}
-			continue
-		case err != nil:
-			return 0, err
-		}
-		return p.master.Read(b)
-	}
-}
-
-func (p *ptyMaster) Write(b []byte) (int, error) { return p.master.Write(b) }
-
-func (p *ptyMaster) Close() error { return errors.Join(p.slave.Close(), p.master.Close()) }
 
 func listSimulation(w io.Writer) error {
 	fmt.Fprintln(w, "actions:")

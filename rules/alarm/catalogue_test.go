@@ -215,7 +215,7 @@ func TestPumpInAGroupLeavesTheNightToTheGroup(t *testing.T) {
 			waits = append(waits, alone[i].Name)
 		}
 	}
-	if want := []string{"drive_fault", "no_flow", "stopped_by_permissive", "stopped_unexplained"}; !equal(waits, want) {
+	if want := []string{"drive_fault", "no_flow", "power_lost", "stopped_by_permissive", "stopped_longer_than_usual", "stopped_unexplained"}; !equal(waits, want) {
 		t.Errorf("%v wait for the working day, want %v", waits, want)
 	}
 }

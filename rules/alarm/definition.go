@@ -18,6 +18,7 @@ type Definition struct {
 	WorseText string             // key beyond the worse limit; "" for the same
 	Signal    drivers.Signal     // what it judges, or NoSignal
 	Subject   string             // what it is about when not a signal: a task, a device, a bus, a site-named signal
+	Group     string             // the group of pumps it is about, "" for none
 	Dimension quantity.Dimension // of value and limit
 	Rule      Rule               // how its condition is judged
 

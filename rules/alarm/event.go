@@ -55,6 +55,7 @@ type Event struct {
 
 	Signal   drivers.Signal  `json:"signal,omitempty"`
 	Subject  string          `json:"subject,omitempty"` // what it is about when not a signal: a task, a device, a bus, an auxiliary signal
+	Group    string          `json:"group,omitempty"`   // the group of pumps it is about
 	Value    *Quantity       `json:"value,omitempty"`
 	Limit    *Quantity       `json:"limit,omitempty"`
 	Duration time.Duration   `json:"duration,omitempty"` // how long the condition has held; of a mark, how long it shall last

@@ -88,7 +88,7 @@ func (m *Machine) event(d *Definition, now *Moment, kind Kind, from State) Event
 		Class: d.Class, Priority: d.priority(m.Level), Responder: d.Responder, Notify: Never,
 		State: m.State, Previous: from, RaisedAt: m.RaisedAt,
 		ShelvedNow: m.ShelvedFor > 0, RemovedNow: m.Removed, SuppressedBy: m.Suppressed,
-		TimeToRespond: d.TimeToRespond, Signal: d.Signal, Subject: d.Subject,
+		TimeToRespond: d.TimeToRespond, Signal: d.Signal, Subject: d.Subject, Group: d.Group,
 	}
 	if m.Level != Clear || kind == Cleared {
 		e.Duration = m.heldFor(now)

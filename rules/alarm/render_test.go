@@ -38,7 +38,7 @@ var (
 		quantity.Temperature: 80, quantity.Length: 1, quantity.Flow: 20e-3 / 60, quantity.Speed: 400, quantity.Current: 30, quantity.Torque: 200,
 		quantity.Power: 15e3, quantity.Share: 0.9, quantity.Duration: 30 * 24 * 3600, quantity.Frequency: 50, quantity.Volume: 1,
 	}
-	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "circulation_lost": 5e-3 / 60}
+	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "circulation_lost": 5e-3 / 60, "stopped_longer_than_usual": 3600}
 )
 
 // example gives a value beyond a plausible limit.
@@ -112,7 +112,7 @@ func dressed(e alarm.Event) alarm.Event {
 		}
 	case "drive_fault":
 		e.DriveFaultCode, e.PumpRunning = 34, alarm.No
-	case "reverse_flow", "power_lost", "stopped_unexplained", "stopped_by_permissive", "too_cold_to_pump":
+	case "reverse_flow", "power_lost", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "too_cold_to_pump":
 		e.PumpRunning = alarm.No
 	}
 	return e

@@ -54,6 +54,15 @@ func About(name, subject string) Definition {
 	return d
 }
 
+// OfGroup gives a standing alarm for one group of pumps. Its name is the
+// group's with the alarm's behind.
+func OfGroup(name, group string) Definition {
+	d := Standing(name)
+	d.Name = topicName(group) + "_" + name
+	d.Group = group
+	return d
+}
+
 // topicName makes a name out of what a site calls a thing.
 func topicName(subject string) string {
 	name := []byte(subject)

@@ -73,6 +73,10 @@ var pumpAlarms = map[string]Definition{
 		Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 60 * time.Second, OffDelay: 15 * time.Second,
 		Signal: drivers.Permissive, SuppressedBy: PowerLost,
 	},
+	"stopped_longer_than_usual": {
+		Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OffDelay: 60 * time.Second, Dimension: quantity.Duration,
+		SuppressedBy: PowerLost,
+	},
 	"selector_not_auto": {
 		Class: Advisory, Priority: Low, Responder: ControlRoom, Notify: NextWorkingDay, OnDelay: time.Hour, OffDelay: 60 * time.Second,
 		Signal: drivers.Selector,
@@ -128,7 +132,7 @@ type PumpSettings struct {
 
 // groupCalls are the alarms whose message can wait for the working day when
 // the pump is one of a group: what counts at night is the circulation.
-var groupCalls = []string{"no_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive"}
+var groupCalls = []string{"no_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "power_lost"}
 
 // PumpAlarms gives the standing alarms of a pump, by name. It leaves out
 // those of settings.Without.

@@ -21,6 +21,9 @@ var groupAlarms = map[string]Definition{
 		Class: Advisory, Priority: Medium, Responder: ControlRoom, Notify: NextWorkingDay, OnDelay: 30 * time.Minute, OffDelay: 30 * time.Minute,
 		Dimension: quantity.Flow,
 	},
+	"group_power_lost": {
+		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 10 * time.Second, OffDelay: 30 * time.Second,
+	},
 	"no_spare_left": {
 		Class: Advisory, Priority: Medium, Responder: Mechanic, Notify: NextWorkingDay, OnDelay: 60 * time.Second, OffDelay: 5 * time.Minute,
 	},

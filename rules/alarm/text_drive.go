@@ -113,6 +113,38 @@ var stoppedTexts = map[string]Text{
 		},
 		Respond: 24 * time.Hour,
 	},
+	"stopped_longer_than_usual": {
+		Title:       "stopped longer than usual",
+		Headline:    "STOPPED[ {value}], longer than usual, no fault shown",
+		Cause:       "No signal tells whether the pump should run. Its own starts and stops so far say that it never stood so long between two runs.",
+		Consequence: "If glycol is wanted and no other pump runs, the circulation is lost. Gas can flow back through a stopped pump.",
+		Actions: []Action{
+			off("Ask whether it is on purpose: gas cut back, a change-over, work at the pump."),
+			off("If not, start the standby pump by site procedure."),
+			off("Watch suction pressure and tank level for gas flowing back."),
+			on("Have an authorised electrician check stop buttons, overload and control supply."),
+		},
+		NotKnown:    "Whether the pump should run: no such signal is wired. It may start again by itself at any time.",
+		Respond:     30 * time.Minute,
+		Circulation: true,
+	},
+	"group_power_lost": {
+		Title:    "control power of all pumps lost",
+		Headline: "POWER LOST at all pumps[ {duration}], circulation LOST",
+		Cause:    "The supply of the controls of every pump of the group is gone. This one message speaks for all that follows from it.",
+		Consequence: "No pump runs: gas goes out wet, and a fired reboiler without circulation overheats. Gas can flow back through the stopped pumps. " +
+			"Everything may start by itself when power returns.",
+		Actions: []Action{
+			off("Ask the supply side what is known and how long it takes."),
+			off("Lower, divert or stop the gas and turn down the reboiler, by site procedure."),
+			off("Watch suction pressure and tank level, if they are still seen, for gas flowing back."),
+			off("Keep people clear of pumps: they may start when power returns."),
+			on("Have an authorised electrician check fuses and the supply of the controls."),
+		},
+		NotKnown:    "Whether only the controls or the whole site is without power.",
+		Respond:     30 * time.Minute,
+		Circulation: true,
+	},
 	"power_lost": {
 		Title:    "control power lost",
 		Headline: "control POWER LOST[ {duration}]",

@@ -145,9 +145,9 @@ func (n Notify) MarshalText() ([]byte, error)    { return []byte(n.String()), ni
 func (k Kind) MarshalText() ([]byte, error)      { return []byte(k.String()), nil }
 func (k Known) MarshalText() ([]byte, error)     { return []byte(k.String()), nil }
 
-func (s *State) UnmarshalText(t []byte) error    { return unword(s, stateWords, t, "alarm state") }
-func (c *Class) UnmarshalText(t []byte) error    { return unword(c, classWords, t, "alarm class") }
-func (p *Priority) UnmarshalText(t []byte) error { return unword(p, priorityWords, t, "priority") }
+func (s *State) UnmarshalText(t []byte) error     { return unword(s, stateWords, t, "alarm state") }
+func (c *Class) UnmarshalText(t []byte) error     { return unword(c, classWords, t, "alarm class") }
+func (p *Priority) UnmarshalText(t []byte) error  { return unword(p, priorityWords, t, "priority") }
 func (r *Responder) UnmarshalText(t []byte) error { return unword(r, responderWords, t, "responder") }
 
 func (n *Notify) UnmarshalText(t []byte) error { return unword(n, notifyWords, t, "time of notice") }

@@ -76,7 +76,20 @@ type Pump struct {
 	Titles      map[string]string // what people call site-named signals and service tasks, by name
 	Parts       map[string]string // what to bring, by service task, in the site's words
 	DriveFaults DriveFaults
+	Kits        []pump.Kit
+	Visit       Visit
 }
+
+// A Visit is what a visit sheet says besides parts and steps.
+type Visit struct {
+	Tools    []string
+	OilGrade string
+	Manual   string // the maker's, with its edition; it governs
+	Figures  []Figure
+}
+
+// A Figure is a torque, clearance or charge pressure from the maker's manual.
+type Figure struct{ What, Value, Page string }
 
 // A Feed says which point of which device plays a role for a pump. A point may
 // feed several pumps.

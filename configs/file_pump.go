@@ -34,6 +34,8 @@ type pumpFile struct {
 	Limits          map[string]limitFile          `yaml:"limits" doc:"Role: limits."`
 	Alarms          map[string]alarmFile          `yaml:"alarms" doc:"Changes to alarms of this pump, by name."`
 	Services        []serviceFile                 `yaml:"services" doc:"Service tasks and their intervals."`
+	Kits            []kitFile                     `yaml:"kits" doc:"Kits of parts for this pump."`
+	Visit           visitFile                     `yaml:"visit" doc:"What a visit sheet says besides the parts."`
 }
 
 type mechanismFile struct {
@@ -100,15 +102,67 @@ type hourMeterFile struct {
 }
 
 type serviceFile struct {
-	Task     string         `yaml:"task" need:"a short name, such as oil, valves, diaphragms, shaft_seal" doc:"Short name."`
-	Title    string         `yaml:"title" doc:"What people call it."`
-	RunHours time.Duration  `yaml:"run_hours" doc:"Interval in run time of the pump."`
-	FirstRun time.Duration  `yaml:"first_run_hours" doc:"First interval of a new pump, such as 500 h for the run-in change of oil (common practice)."`
-	Strokes  float64        `yaml:"strokes_per_plunger" doc:"Interval in strokes per plunger, which is pump revolutions."`
-	Calendar time.Duration  `yaml:"calendar" doc:"Interval on the wall calendar, such as 365 d."`
-	DueSoon  quantity.Ratio `yaml:"due_soon" default:"90 %" doc:"Share of life used at which it is due soon."`
-	Overdue  quantity.Ratio `yaml:"overdue" default:"110 %" doc:"Share at which it is overdue."`
-	Parts    string         `yaml:"parts" doc:"What to bring, in your words: kit, part numbers, oil grade and litres."`
+	Task     string               `yaml:"task" need:"a short name, such as oil, valves, diaphragms, shaft_seal" doc:"Short name."`
+	Kind     string               `yaml:"kind" words:"oil valves diaphragms shaft_seal plunger_seals o_rings strainer filter dampener_charge relief_test glycol_sample standby_exercise own" doc:"Kind of work. Left out: that of the same name, else the site's own."`
+	Per      string               `yaml:"per" words:"pump cylinder valve" doc:"Whether one life is counted for the pump, or one per cylinder or check valve. Left out: valves per valve, diaphragms and plunger seals per cylinder, all else per pump."`
+	Title    string               `yaml:"title" doc:"What people call it."`
+	RunHours time.Duration        `yaml:"run_hours" doc:"Interval in run time of the pump."`
+	FirstRun time.Duration        `yaml:"first_run_hours" doc:"First interval of a new pump and after a repair of the hydraulic end, such as 500 h for the run-in change of oil (common practice)."`
+	Strokes  float64              `yaml:"strokes_per_plunger" doc:"Interval in strokes per plunger, which is pump revolutions."`
+	Calendar time.Duration        `yaml:"calendar" doc:"Interval on the wall calendar, such as 365 d."`
+	Table    []rowFile            `yaml:"table" doc:"Intervals in run time by how the pump runs; the first row that fits counts, time in each row adds up."`
+	Warm     warmFile             `yaml:"oil_temperature" doc:"Weights run_hours by oil temperature: hot oil ages faster."`
+	Pressure wearFile             `yaml:"pressure" doc:"Weights strokes_per_plunger by discharge pressure."`
+	DueSoon  quantity.Ratio       `yaml:"due_soon" default:"90 %" doc:"Share of life used at which it is due soon."`
+	Overdue  quantity.Ratio       `yaml:"overdue" default:"110 %" doc:"Share at which it is overdue."`
+	Parts    string               `yaml:"parts" doc:"What to bring, in your words: kit, part numbers, oil grade and litres."`
+	Oil      quantity.CubicMeters `yaml:"oil_volume" doc:"Oil of one filling."`
+	Work     time.Duration        `yaml:"work" doc:"How long the work takes. Left out: by kind."`
 
 	_ struct{} `yaml:"strokes" refuse:"bare strokes"`
+}
+
+type rowFile struct {
+	Speed    quantity.RevolutionsPerMinute `yaml:"speed" doc:"Pump speed up to this. Left out: any."`
+	Pressure quantity.Pascals              `yaml:"pressure" doc:"Discharge pressure up to this. Left out: any."`
+	Oil      quantity.Celsius              `yaml:"oil_temperature" doc:"Oil temperature up to this. Left out: any."`
+	RunHours time.Duration                 `yaml:"run_hours" need:"the interval under these conditions, such as 4000 h" doc:"Interval under these conditions."`
+}
+
+type warmFile struct {
+	Base    quantity.Celsius `yaml:"base" doc:"Temperature up to which an hour counts as one, such as 70 °C; authors differ from 60 to 80 °C."`
+	Doubles quantity.Celsius `yaml:"doubles_every" default:"10 °C" doc:"Each such step above base doubles what an hour counts."`
+}
+
+type wearFile struct {
+	Reference quantity.Pascals `yaml:"reference" doc:"Pressure for which the interval holds."`
+	Exponent  float64          `yaml:"exponent" default:"1" doc:"A stroke counts (pressure ÷ reference) to this power: 1 where wear goes with load, about 3 where fatigue rules."`
+}
+
+type kitFile struct {
+	Name        string     `yaml:"name" need:"what the kit is called, such as check valve kit" doc:"Name."`
+	Number      string     `yaml:"number" doc:"Order number."`
+	Renews      []string   `yaml:"renews" need:"the components it is for, such as [suction_valve, discharge_valve]" doc:"Components it renews."`
+	PerCylinder bool       `yaml:"per_cylinder" default:"false" doc:"One kit serves one cylinder; else the pump."`
+	Contents    []itemFile `yaml:"contents" doc:"What is in it."`
+}
+
+type itemFile struct {
+	Item     string  `yaml:"item" need:"what it is" doc:"What it is."`
+	Number   string  `yaml:"number" doc:"Order number."`
+	Quantity float64 `yaml:"quantity" default:"1" doc:"How many, or how much of the unit."`
+	Unit     string  `yaml:"unit" doc:"Unit; left out: pieces."`
+}
+
+type visitFile struct {
+	Tools   []string     `yaml:"tools" doc:"Tools and consumables to bring."`
+	Oil     string       `yaml:"oil_grade" doc:"Oil of the hydraulic end, by the maker."`
+	Manual  string       `yaml:"manual" doc:"The maker's manual that governs, with its edition."`
+	Figures []figureFile `yaml:"figures" doc:"Torques, clearances and charge pressures of this pump, from the maker's manual; the agent has none of its own."`
+}
+
+type figureFile struct {
+	What  string `yaml:"what" need:"what it is of, such as valve cap" doc:"What it is of."`
+	Value string `yaml:"value" need:"as the manual says it, with its unit" doc:"As the manual says it."`
+	Page  string `yaml:"page" need:"the page of the manual" doc:"Page of the manual."`
 }

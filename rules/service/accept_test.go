@@ -143,6 +143,14 @@ func TestRecordIsAboutItsPlaces(t *testing.T) {
 	}
 }
 
+func TestOnePartOfManyCountedAsOneRenewsNothing(t *testing.T) {
+	r := recorder{triplex(), watched}
+	r.must(t, drivers.ServiceEntry{Task: "oil", Cylinder: 2})
+	if got := r.p.States[0].Places[0].Count; got != 0 {
+		t.Errorf("renewed %d times", got)
+	}
+}
+
 func TestSwappedPartsKeepTheirAge(t *testing.T) {
 	r := recorder{triplex(), watched}
 	r.must(t, drivers.ServiceEntry{Task: "valves", Cylinder: 1, Side: "suction"})

@@ -91,7 +91,11 @@ func runIn(tasks []Task, states []TaskState) {
 }
 
 func (s *TaskState) fold(t *Task, r *drivers.ServiceRecord, repaired *drivers.ServiceRecord) {
-	at := t.at(positionOf(&r.Entry))
+	position := positionOf(&r.Entry)
+	at := t.at(position)
+	if len(t.Positions) == 0 && position != (pump.Position{}) {
+		return // one part renewed of many that are counted as one
+	}
 	switch {
 	case r.Entry.Action == Swapped:
 		s.swap(t, at, r.Entry.Swapped)

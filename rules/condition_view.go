@@ -63,7 +63,7 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 		return nil
 	}
 	o := &s.observer
-	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.efficiency(set), Power: s.power(set)}
+	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.volumetricEfficiency(set), Power: s.hydraulicPower(set)}
 	for i := range o.changes {
 		c := &o.changes[i]
 		if v.Learned = v.Learned || c.Learned; c.Learned {
@@ -90,8 +90,8 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 	return v
 }
 
-// efficiency is the volumetric efficiency of the moment, on rolling medians.
-func (s *State) efficiency(set *Settings) Number {
+// volumetricEfficiency is the volumetric efficiency of the moment, on rolling medians.
+func (s *State) volumetricEfficiency(set *Settings) Number {
 	flow, ok := s.settled(set, drivers.GlycolFlow)
 	if running, since := s.running(); !ok || running != alarm.Yes || since < calmFor {
 		return Number{}
@@ -101,8 +101,8 @@ func (s *State) efficiency(set *Settings) Number {
 	return Number{ok, real(seen.Value)}
 }
 
-// power is what the glycol gains.
-func (s *State) power(set *Settings) Number {
+// hydraulicPower is what the glycol gains.
+func (s *State) hydraulicPower(set *Settings) Number {
 	flow, ok := s.settled(set, drivers.GlycolFlow)
 	p, known := s.settled(set, drivers.DischargePressure)
 	suction, _ := s.settled(set, drivers.SuctionPressure)

@@ -3,7 +3,6 @@ package diagnosis
 import (
 	"math"
 
-	"pumpside/rules/hydraulics"
 	"pumpside/rules/pump"
 )
 
@@ -35,6 +34,8 @@ type effect struct {
 	flow [mostOrder + 1]complex128 // orders of the flow, by the ideal mean flow of the pump
 	// model is the relative error of flow, floor an order of any size beside it.
 	model, floor float64
+	// even is like floor for even orders, where flow has next to nothing.
+	even float64
 	// loose is how far every order may move besides, by its own baseline.
 	loose      float64
 	efficiency spread // relative change
@@ -42,6 +43,7 @@ type effect struct {
 	// third and sixth are ln of the growth of orders 3 and 6, beside what
 	// flow does to them.
 	third, sixth spread
+	anyPhase     bool   // flow has the sizes stated, at angles that are not known
 	half         bool   // flow is that of one half; where none can be told, either's
 	suction      spread // Pa
 }
@@ -89,7 +91,7 @@ var causes = []cause{
 		e.efficiency, e.torque = spread{-part, 0.01 + 0.4*part}, spread{-0.5 * part, 0.02 + 0.5*part}
 		return e
 	}},
-	{SpeedWobble, 0.02, 0.002, 0.2, false, func(m *Model, late, size float64, _ int) effect {
+	{SpeedWobble, 0.01, 0.002, 0.2, false, func(m *Model, late, size float64, _ int) effect {
 		e := still()
 		// Flow times 1 + e·cos θ, and the angle runs ahead by e·sin θ: order k
 		// appears beside itself by about e·(1+k)/2 of its flow.
@@ -97,7 +99,7 @@ var causes = []cause{
 		e.flow[1] = complex(size, 0)
 		e.flow[2], e.flow[4] = complex(size*2, 0)*third, complex(size*2, 0)*third
 		e.flow[5] = complex(size*3.5*3, 0) * m.head(1, late, 6)
-		e.model = 0.4
+		e.model, e.anyPhase = 0.4, true
 		return e
 	}},
 	{LineChanged, 0.08, 0.1, 2, false, func(_ *Model, _, size float64, _ int) effect {
@@ -123,7 +125,7 @@ var causes = []cause{
 	}},
 	{UniformWear, 0.05, 0.005, 0.3, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
-		e.floor = 0.05 * size
+		e.floor = 0.02 * size
 		e.efficiency, e.torque = lost(size), spread{0, 0.02 + 0.3*size}
 		e.third, e.sixth = spread{0, 0.06 + size}, spread{0, 0.08 + size}
 		return e
@@ -161,14 +163,14 @@ var causes = []cause{
 // to drive it. The part named is the valve that stands closed then; a plunger
 // seal or the relief valve of an oil cell looks like a suction valve.
 func halfLoss(valve pump.Side) func(*Model, float64, float64, int) effect {
-	return func(m *Model, _, size float64, cylinder int) effect {
+	return func(m *Model, late, size float64, cylinder int) effect {
 		e := still()
 		n := float64(m.Geometry.Cylinders)
 		at := pump.Position{Cylinder: cylinder, Side: valve}
 		for k := 1; k <= mostOrder; k++ {
-			e.flow[k] = complex(size/n, 0) * hydraulics.LeakOrder(m.Geometry.Cylinders, at, k)
+			e.flow[k] = complex(size/n, 0) * m.leakOrder(late, at, k)
 		}
-		e.model, e.floor, e.half = 0.15, 0.03*size/n, true
+		e.model, e.even, e.half = 0.15, 0.08*size/n, true
 		e.efficiency = spread{-size / 2 / n, 0.007 + 0.1*size/n}
 		e.torque = spread{0, 0.02 + 0.2*size/n}
 		return e

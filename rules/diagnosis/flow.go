@@ -52,3 +52,27 @@ func opening(m pump.Mechanism, share float64) float64 {
 func turned(cylinders, cylinder, k int) complex128 {
 	return cmplx.Rect(1, -float64(k)*2*math.Pi*float64(cylinder-1)/float64(cylinders))
 }
+
+// leakOrder is what a leak through the closed valve at p adds to order k of the
+// flow of a pump whose valves open late, by the leak. Without lateness it is a
+// constant flow for half a turn. A suction valve leaks from the start of
+// compression; what goes then makes the discharge valve open later, by two
+// thirds of the constant flow, since it goes with the root of a pressure that
+// rises evenly. A discharge valve leaks while its chamber expands, and until
+// the next compression is done.
+func (m *Model) leakOrder(late float64, valve pump.Position, k int) complex128 {
+	open := opening(m.Geometry.Mechanism, late)
+	var c complex128
+	if valve.Side == pump.Suction {
+		c = arc(open, math.Pi, k) + complex(2*open/3/math.Pi, 0)*cmplx.Rect(1, -float64(k)*open)
+	} else {
+		c = arc(math.Pi+open/3, 2*math.Pi+2*open/3, k)
+	}
+	return -c * turned(m.Geometry.Cylinders, valve.Cylinder, k)
+}
+
+// arc is (1/π)·∫ exp(−ika) da.
+func arc(from, to float64, k int) complex128 {
+	i := complex(0, float64(k)*math.Pi)
+	return (cmplx.Rect(1, -float64(k)*from) - cmplx.Rect(1, -float64(k)*to)) / i
+}

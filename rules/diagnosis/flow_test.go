@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"pumpside/drivers/quantity"
+	"pumpside/rules/hydraulics"
 	"pumpside/rules/pump"
 )
 
@@ -229,5 +230,18 @@ func TestAValveIsNeverMoreThanHalfOfAFinding(t *testing.T) {
 	}
 	if total > 1 {
 		t.Errorf("parts sum to %v", total)
+	}
+}
+
+// Without lateness a leak is the textbook's: (2/π) at ±90°, no even orders, half
+// of it lost from the mean.
+func TestALeakOfAnIdealPump(t *testing.T) {
+	m := NewModel(triplex(), new(Line))
+	for _, valve := range m.Geometry.Valves() {
+		for k := 1; k <= mostOrder; k++ {
+			if got, want := m.leakOrder(0, valve, k), hydraulics.LeakOrder(3, valve, k); cmplx.Abs(got-want) > 1e-6 {
+				t.Errorf("%v, order %d: %.4f, want %.4f", valve, k, got, want)
+			}
+		}
 	}
 }

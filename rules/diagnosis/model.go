@@ -59,7 +59,7 @@ func (m *Model) Late(p quantity.Pascals) float64 {
 		g.Dead = pump.DeadVolume{Oil: 3 * g.Displacement(), Liquid: 2 * g.Displacement()}
 	}
 	loss := hydraulics.CompressionLoss(g, hydraulics.TypicalCompressibility, p)
-	return math.Max(0.01, math.Min(float64(loss)+0.01, 0.2))
+	return math.Max(0.01, math.Min(float64(loss)+0.02, 0.2))
 }
 
 // Nameable is whether half-stroke and cylinder can be named at a shaft speed,

@@ -254,12 +254,16 @@ func (w *weigher) order(f *effect, k int, scale float64) float64 {
 	}
 	mean := f.flow[k] * g.vector[k] * complex(scale, 0)
 	size := cmplx.Abs(g.vector[k]) * scale
-	grow := math.Hypot(f.model, g.error[k]) * cmplx.Abs(mean)
+	// The higher the order, the less a model of the valves is worth.
+	grow := math.Hypot(f.model*(1+0.2*float64(k-1)), g.error[k]) * cmplx.Abs(mean)
 	floor := f.floor * size
+	if k%2 == 0 {
+		floor = math.Hypot(floor, f.even*size)
+	}
 	loose := f.loose * cmplx.Abs(o.Baseline)
 	drift := w.drift(k)
 	v := o.Sigma*o.Sigma + drift*drift + grow*grow + floor*floor + loose*loose
-	if g.known[k] && w.named {
+	if g.known[k] && w.named && !f.anyPhase {
 		return plane(o.Delta, mean, v)
 	}
 	return ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v)

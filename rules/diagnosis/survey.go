@@ -7,6 +7,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules/hydraulics"
 	"pumpside/rules/orders"
+	"pumpside/rules/pump"
 )
 
 // A Survey keeps the last half minute of pressure and index, and measures the
@@ -68,15 +69,15 @@ type sweep struct {
 // for a pump with an index of a stated angle.
 func (s *Survey) Measure(m *Model, p quantity.Pascals, line *Line) int {
 	sweeps := s.sweeps(m)
-	late := agree(m, sweeps, m.Late(p))
+	ways := agree(m, sweeps, m.Late(p))
 	n := 0
 	for _, w := range sweeps {
-		q := m.all(late, w.order)
+		q, spread := ways.flow(m, w.turns, w.order)
 		if cmplx.Abs(q) < 0.02 {
 			continue
 		}
 		z := w.ratio / q
-		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error})
+		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error, Shared: spread})
 		n++
 	}
 	return n
@@ -93,7 +94,7 @@ func (s *Survey) sweeps(m *Model) (list []sweep) {
 	volume := float64(hydraulics.TheoreticalFlow(m.Geometry, 60)) // of a turn
 	for at := max(s.marks[0].t, s.samples[0].t+half); at < s.samples[len(s.samples)-1].t-half; at += step {
 		path, ok := s.path(at)
-		if !ok || path.speed < 0.3 || path.change < 0.004 {
+		if !ok || path.speed < 0.3 || path.change < 0.02 {
 			continue
 		}
 		regression.Reset()
@@ -111,7 +112,8 @@ func (s *Survey) sweeps(m *Model) (list []sweep) {
 			k := n * (i + 1)
 			a, e := fit.Amplitude[i], fit.StandardErrors[i]
 			if size := cmplx.Abs(a); size > 0 {
-				noise := math.Hypot(e[0], e[1]) / size
+				// Windows overlap: the same samples serve several.
+				noise := math.Hypot(e[0], e[1]) / math.Sqrt2 / size * math.Sqrt(2*half/step)
 				clock := 2 * math.Pi * float64(k) * path.error
 				list = append(list, sweep{path.speed, k, a / complex(volume*path.speed, 0), math.Hypot(noise, clock)})
 			}
@@ -208,38 +210,88 @@ func solve3(a [3][4]float64) (x [3]float64, ok bool) {
 	return x, true
 }
 
-// agree finds the lateness of the valves with which orders 3 and 6 tell of the
-// same line where both passed the same frequency. Without such frequencies it
-// is what compression says.
-func agree(m *Model, list []sweep, guess float64) float64 {
-	best, least := guess, math.Inf(1)
-	n := m.Geometry.Cylinders
-	for i := range 40 {
-		late := 0.0025 * float64(i+1)
-		off := ln(late/guess) / 0.5
-		cost := off * off
-		q3, q6 := m.all(late, n), m.all(late, 2*n)
-		if q3 == 0 || q6 == 0 {
-			continue
-		}
-		for _, a := range list {
-			if a.order != n {
-				continue
+// slipping is order k of the flow of all cylinders, alike, at a speed: each
+// loses a constant flow while it discharges, slip of its mean at rated speed,
+// and so more of it when it turns slower.
+func (m *Model) slipping(late, slip, turns float64, k int) complex128 {
+	share := slip * float64(m.Geometry.RatedSpeed) / 60 / turns
+	return m.all(late, k) + complex(share, 0)*m.leakOrder(late, pump.Position{Cylinder: 1, Side: pump.Suction}, k)
+}
+
+// ways are the lateness and slip a pump may have, with their weights.
+type ways []way
+
+type way struct{ late, slip, weight float64 }
+
+// flow is the mean of slipping over all ways, and its relative spread.
+func (w ways) flow(m *Model, turns float64, k int) (q complex128, spread float64) {
+	square := 0.0
+	for _, x := range w {
+		one := m.slipping(x.late, x.slip, turns, k)
+		q += complex(x.weight, 0) * one
+		square += x.weight * (real(one)*real(one) + imag(one)*imag(one))
+	}
+	size := real(q)*real(q) + imag(q)*imag(q)
+	return q, math.Sqrt(max(square/size-1, 0) / 2)
+}
+
+// agree weighs lateness of the valves and slip by how well orders 3 and 6 then
+// tell of the same line where both passed the same frequency. Before that they
+// are what compression says, and 3 % (pump handbooks: 3 to 5 % for a pump in
+// order).
+func agree(m *Model, list []sweep, guess float64) ways {
+	const usual, spread = 0.03, 0.02
+	const shares = 3 // about as many pairs share a sweep: they count as one
+	pairs := pairsOf(m, list)
+	var all ways
+	total := 0.0
+	for i := range 17 {
+		x := guess * math.Exp(0.12*float64(i-8))
+		for j := range 9 {
+			y := 0.01 * float64(j)
+			off, away := ln(x/guess)/0.4, (y-usual)/spread
+			cost := off*off + away*away
+			for k := range pairs {
+				p := &pairs[k]
+				e := p.ratio + cmplx.Log(m.slipping(x, y, p.slow, 2*m.Geometry.Cylinders)/m.slipping(x, y, p.fast, m.Geometry.Cylinders))
+				im := math.Remainder(imag(e), 2*math.Pi)
+				cost += min((real(e)*real(e)+im*im)/p.variance, 8) / shares
 			}
-			for _, b := range list {
-				if b.order == n || abs(ln(2*b.turns/a.turns)) > 0.06 {
-					continue
-				}
-				e := cmplx.Log(a.ratio / q3 * q6 / b.ratio)
-				v := a.error*a.error + b.error*b.error + 0.2*0.2
-				cost += min((real(e)*real(e)+imag(e)*imag(e))/v, 8)
-			}
-		}
-		if cost < least {
-			best, least = late, cost
+			all = append(all, way{x, y, cost})
 		}
 	}
-	return best
+	least := math.Inf(1)
+	for _, w := range all {
+		least = min(least, w.weight)
+	}
+	for i := range all {
+		all[i].weight = math.Exp((least - all[i].weight) / 2)
+		total += all[i].weight
+	}
+	for i := range all {
+		all[i].weight /= total
+	}
+	return all
+}
+
+// A pair is the ripple's first order at one speed and its second at half that:
+// the same frequency.
+type pair struct {
+	fast, slow float64    // turns per second
+	ratio      complex128 // ln of the ratio of the two, by flow
+	variance   float64
+}
+
+func pairsOf(m *Model, list []sweep) (pairs []pair) {
+	const most = 400
+	for _, a := range list {
+		for _, b := range list {
+			if a.order == m.Geometry.Cylinders && b.order != a.order && abs(ln(2*b.turns/a.turns)) < 0.06 && len(pairs) < most {
+				pairs = append(pairs, pair{a.turns, b.turns, cmplx.Log(a.ratio / b.ratio), a.error*a.error + b.error*b.error + 0.2*0.2})
+			}
+		}
+	}
+	return pairs
 }
 
 // add puts a point into the line: points within a twentieth are one.
@@ -255,7 +307,7 @@ func (l *Line) add(p LinePoint) {
 		a, b := 1/(q.Error*q.Error), 1/(p.Error*p.Error)
 		q.Hertz = (a*q.Hertz + b*p.Hertz) / (a + b)
 		q.Re, q.Im = (a*q.Re+b*p.Re)/(a+b), (a*q.Im+b*p.Im)/(a+b)
-		q.Error = math.Max(0.02, 1/math.Sqrt(a+b))
+		q.Error, q.Shared = math.Max(0.02, 1/math.Sqrt(a+b)), (a*q.Shared+b*p.Shared)/(a+b)
 		return
 	}
 	const most = 96

@@ -112,6 +112,14 @@ func (k Kind) info() *kindInfo {
 	return &own
 }
 
+// rank is the place of k in the order of work.
+func (k Kind) rank() int {
+	if i := slices.IndexFunc(kinds, func(o kindInfo) bool { return o.kind == k }); i >= 0 {
+		return i
+	}
+	return len(kinds)
+}
+
 // Title is what people call tasks of that kind.
 func (k Kind) Title() string { return k.info().title }
 

@@ -111,6 +111,7 @@ type stage struct {
 	mqtt    *broker.Server
 	broker  string // host:port
 	metrics string // host:port
+	page    string // host:port
 }
 
 func setStage(seed uint64) (*stage, error) {
@@ -147,6 +148,14 @@ func setStage(seed uint64) (*stage, error) {
 		return nil, errors.Join(err, s.modbus.Close(), s.mqtt.Close())
 	}
 	s.metrics = free.Addr().String()
+	forPage, err := listenNear("127.0.0.1:8793")
+	if err != nil {
+		return nil, errors.Join(err, free.Close(), s.modbus.Close(), s.mqtt.Close())
+	}
+	s.page = forPage.Addr().String()
+	if err := forPage.Close(); err != nil {
+		return nil, errors.Join(err, free.Close())
+	}
 	return s, free.Close()
 }
 
@@ -179,7 +188,7 @@ func (s *stage) configure(folder string) (*configs.Config, error) {
 	bus := "tcp: " + s.modbus.Addr().String()
 	var text strings.Builder
 	err := writeSkids(&text, skidSite{
-		ID: demoSite, Title: "Ridge Station 7", Location: "km 12 of the north road", Hazards: "[no mobile coverage in the pump house]", Metrics: s.metrics, Broker: "tcp://" + s.broker,
+		ID: demoSite, Title: "Ridge Station 7", Location: "km 12 of the north road", Hazards: "[no mobile coverage in the pump house]", Metrics: s.metrics, Page: s.page, Broker: "tcp://" + s.broker,
 		Store: filepath.Join(folder, "pumpside.db"), Save: "60 s", Log: "info",
 		Skids: []skidPump{
 			{ID: "gp-1", Tag: "GP-1", Bus: bus, Drive: 1, Module: 2, Opening: demoOpening},
@@ -200,10 +209,11 @@ func (s *stage) announce(out io.Writer, c *configs.Config, folder string, kept b
 	host, port, _ := net.SplitHostPort(s.broker)
 	fmt.Fprintf(out, `pumpside demo: %s, two simulated pumps; nothing leaves this machine
 
+  page        http://%s
   metrics     http://%s/metrics
   alerts      mosquitto_sub -h %s -p %s -v -t 'pumpside/v1/%s/#'
   registers   Modbus TCP at %s, units 1 to 4
-`, c.Site.Title, s.metrics, host, port, c.Site.ID, s.modbus.Addr())
+`, c.Site.Title, s.page, s.metrics, host, port, c.Site.ID, s.modbus.Addr())
 	if kept {
 		fmt.Fprintf(out, "  state       %s (pumpside alarms list --config %s)\n", folder, filepath.Join(folder, "pumpside.yaml"))
 	}

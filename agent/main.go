@@ -83,7 +83,7 @@ It reads devices only. It measures and advises, and is no safety function.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
 		demoCommand(), runCommand(), checkCommand(), simulateCommand(),
-		alarmsCommand(), serviceCommand(), backupCommand(), restoreCommand(), versionCommand(),
+		alarmsCommand(), serviceCommand(), userCommand(), backupCommand(), restoreCommand(), versionCommand(),
 	)
 	return root
 }

@@ -17,6 +17,7 @@ type skidSite struct {
 	Hazards   string // a YAML list
 	Skids     []skidPump
 	Metrics   string // listen address, "off" for none
+	Page      string // listen address, "off" for none
 	Broker    string // "" for none
 	Store     string
 	Save      string // save interval
@@ -58,10 +59,18 @@ func writeSkids(w io.Writer, s skidSite) error {
 		fmt.Fprintf(&b, "mqtt: {broker: %q, telemetry: 5 s}\n", s.Broker)
 	}
 	fmt.Fprintf(&b, "metrics: {listen: %q}\n", s.Metrics)
+	fmt.Fprintf(&b, "page: {listen: %q}\n", orOff(s.Page))
 	fmt.Fprintf(&b, "store: {path: %q, save_interval: %s}\n", s.Store, s.Save)
 	fmt.Fprintf(&b, "log: {level: %s}\n", s.Log)
 	_, err := io.WriteString(w, b.String())
 	return err
+}
+
+func orOff(address string) string {
+	if address == "" {
+		return "off"
+	}
+	return address
 }
 
 // writeDevice writes a device. Its points are written once, under an anchor,

@@ -39,6 +39,9 @@ func (g *gateway) serve(ctx context.Context, group *errgroup.Group) error {
 		return errors.Join(fmt.Errorf("socket for commands: %w", err), socket.Close())
 	}
 	serveHTTP(ctx, group, socket, &http.Server{Handler: g.deskHandler(), ConnContext: withPeer})
+	if err := g.servePage(ctx, group); err != nil {
+		return err
+	}
 	if g.config.Metrics.Listen == "" {
 		return nil
 	}

@@ -1,0 +1,241 @@
+package page_test
+
+import (
+	"bufio"
+	"encoding/base64"
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"os/exec"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+)
+
+// A browser is a headless Chromium, spoken to in its DevTools protocol over a
+// pair of pipes.
+type browser struct {
+	t       testing.TB
+	cmd     *exec.Cmd
+	in      io.WriteCloser
+	session string
+
+	mu      sync.Mutex // guards what follows
+	next    int
+	waiting map[int]chan reply
+	console []string // errors the page logged
+}
+
+type reply struct {
+	ID        int             `json:"id"`
+	Method    string          `json:"method"`
+	SessionID string          `json:"sessionId"`
+	Params    json.RawMessage `json:"params"`
+	Result    json.RawMessage `json:"result"`
+	Error     *struct {
+		Message string `json:"message"`
+	} `json:"error"`
+}
+
+// chromium is where Debian has it; CHROMIUM names another.
+func chromium(t testing.TB) string {
+	path := os.Getenv("CHROMIUM")
+	if path == "" {
+		path = "chromium"
+	}
+	found, err := exec.LookPath(path)
+	if err != nil {
+		t.Skip("no chromium on this machine: apt-get install chromium, or name one in CHROMIUM")
+	}
+	return found
+}
+
+// openBrowser starts a browser with one empty tab; it ends with the test.
+func openBrowser(t testing.TB) *browser {
+	t.Helper()
+	toBrowser, in, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, fromBrowser, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := &browser{t: t, in: in, waiting: map[int]chan reply{}}
+	b.cmd = exec.Command(chromium(t), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
+		"--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
+		"--user-data-dir="+t.TempDir(), "--remote-debugging-pipe")
+	b.cmd.ExtraFiles = []*os.File{toBrowser, fromBrowser}
+	if err := b.cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	toBrowser.Close()
+	fromBrowser.Close()
+	done := make(chan struct{})
+	go func() { defer close(done); b.read(out) }()
+	t.Cleanup(func() {
+		b.send("", "Browser.close", nil)
+		in.Close()
+		timer := time.AfterFunc(5*time.Second, func() { b.cmd.Process.Kill() })
+		b.cmd.Wait()
+		timer.Stop()
+		out.Close()
+		<-done
+		time.Sleep(50 * time.Millisecond) // its helpers let go of the folder
+	})
+	var target struct{ TargetID string }
+	b.call("", "Target.createTarget", m{"url": "about:blank"}, &target)
+	var attached struct{ SessionID string }
+	b.call("", "Target.attachToTarget", m{"targetId": target.TargetID, "flatten": true}, &attached)
+	b.session = attached.SessionID
+	for _, domain := range []string{"Page", "Runtime", "Network", "Log"} {
+		b.call(b.session, domain+".enable", nil, nil)
+	}
+	return b
+}
+
+type m map[string]any
+
+func (b *browser) read(out io.Reader) {
+	r := bufio.NewReaderSize(out, 1<<20)
+	for {
+		text, err := r.ReadBytes(0)
+		if err != nil {
+			return
+		}
+		var one reply
+		if json.Unmarshal(text[:len(text)-1], &one) != nil {
+			continue
+		}
+		b.mu.Lock()
+		switch one.Method {
+		case "":
+			if c := b.waiting[one.ID]; c != nil {
+				c <- one
+				delete(b.waiting, one.ID)
+			}
+		case "Runtime.exceptionThrown", "Log.entryAdded":
+			b.console = append(b.console, string(one.Params))
+		}
+		b.mu.Unlock()
+	}
+}
+
+func (b *browser) send(session, method string, params any) chan reply {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.next++
+	c := make(chan reply, 1)
+	b.waiting[b.next] = c
+	message := m{"id": b.next, "method": method}
+	if session != "" {
+		message["sessionId"] = session
+	}
+	if params != nil {
+		message["params"] = params
+	}
+	text, _ := json.Marshal(message)
+	b.in.Write(append(text, 0))
+	return c
+}
+
+func (b *browser) call(session, method string, params, result any) {
+	b.t.Helper()
+	select {
+	case r := <-b.send(session, method, params):
+		if r.Error != nil {
+			b.t.Fatalf("%s: %s", method, r.Error.Message)
+		}
+		if result != nil {
+			if err := json.Unmarshal(r.Result, result); err != nil {
+				b.t.Fatal(err)
+			}
+		}
+	case <-time.After(30 * time.Second):
+		b.t.Fatalf("%s: no answer", method)
+	}
+}
+
+// size makes the window a phone or a desk's screen.
+func (b *browser) size(width, height int) {
+	b.t.Helper()
+	b.call(b.session, "Emulation.setDeviceMetricsOverride", m{"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600}, nil)
+}
+
+// open goes to an address and waits until it is loaded.
+func (b *browser) open(url string) {
+	b.t.Helper()
+	b.call(b.session, "Page.navigate", m{"url": url}, nil)
+	b.until("document.readyState === 'complete' && location.href !== 'about:blank'")
+}
+
+// eval gives the value of an expression as JSON; a promise is waited for.
+func (b *browser) eval(expression string) string {
+	b.t.Helper()
+	var r struct {
+		Result           struct{ Value json.RawMessage }
+		ExceptionDetails *struct {
+			Text      string
+			Exception struct{ Description string }
+		}
+	}
+	b.call(b.session, "Runtime.evaluate", m{"expression": expression, "returnByValue": true, "awaitPromise": true}, &r)
+	if r.ExceptionDetails != nil {
+		b.t.Fatalf("%s: %s %s", expression, r.ExceptionDetails.Text, r.ExceptionDetails.Exception.Description)
+	}
+	return string(r.Result.Value)
+}
+
+// until waits for an expression to become true.
+func (b *browser) until(expression string) {
+	b.t.Helper()
+	end := time.Now().Add(15 * time.Second)
+	for {
+		var r struct{ Result struct{ Value any } }
+		b.call(b.session, "Runtime.evaluate", m{"expression": expression, "returnByValue": true}, &r)
+		if r.Result.Value == true {
+			return
+		}
+		if time.Now().After(end) {
+			b.t.Fatalf("this never came true: %s\n%s", expression, b.eval("document.body.innerText.slice(0, 2000)"))
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+}
+
+// shot keeps a picture of the whole page when SHOTS names a folder.
+func (b *browser) shot(name string) {
+	b.t.Helper()
+	folder := os.Getenv("SHOTS")
+	if folder == "" {
+		return
+	}
+	var picture struct{ Data string }
+	b.call(b.session, "Page.captureScreenshot", m{"format": "png", "captureBeyondViewport": true}, &picture)
+	data, err := base64.StdEncoding.DecodeString(picture.Data)
+	if err == nil {
+		err = os.WriteFile(fmt.Sprintf("%s/%s.png", folder, name), data, 0o644)
+	}
+	if err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// quiet fails the test when the page logged an error, other than those that
+// contain one of the texts.
+func (b *browser) quiet(but ...string) {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+next:
+	for _, line := range b.console {
+		for _, text := range but {
+			if strings.Contains(line, text) {
+				continue next
+			}
+		}
+		b.t.Errorf("the page logged: %s", line)
+	}
+}

@@ -1,0 +1,156 @@
+package page
+
+import (
+	"fmt"
+	"time"
+
+	"pumpside/drivers"
+)
+
+// busData is what does not change on the screen while it is open.
+type busData struct {
+	Pumps []Pump // with their gaps
+}
+
+// busScreen answers, for the installer: does the line work, and why is this
+// value wrong?
+func busScreen(p *Page, _ ask, view View, v viewer) (*screen, error) {
+	s := &screen{Title: "Bus", Nav: "bus", Body: "bus", Data: busData{view.Pumps}}
+	s.add("agent", "agent", agentRows(v, &view))
+	s.add("buses", "buses", busRows(v, &view, p.source.Buses()))
+	return s, nil
+}
+
+// An agentRow is one fact about the agent itself.
+type agentRow struct {
+	Title, Value string
+	Wrong        bool
+}
+
+func agentRows(v viewer, view *View) []agentRow {
+	a := &view.Agent
+	rows := []agentRow{
+		{"Agent", a.Version, false},
+		{"Configuration", a.ConfigHash, false},
+		{"Started", v.Clock.second(a.Started), false},
+		{"Clock", clockWords(view.At), !view.At.Synchronized},
+		{"State file", storeWords(a), a.StoreErr != nil},
+	}
+	if a.Broker {
+		rows = append(rows, agentRow{"Broker", brokerWords(a), !a.Connected})
+	}
+	return rows
+}
+
+func clockWords(at drivers.Instant) string {
+	if at.Synchronized {
+		return "set by a time source"
+	}
+	return "not set: times cannot be trusted, calendar intervals wait"
+}
+
+func storeWords(a *Agent) string {
+	if a.StoreErr != nil {
+		return "cannot be written: " + a.StoreErr.Error()
+	}
+	return fmt.Sprintf("written, %.1f MB", float64(a.StateBytes)/1e6)
+}
+
+func brokerWords(a *Agent) string {
+	if a.Connected {
+		return fmt.Sprintf("connected, %d waiting", a.Outbox)
+	}
+	return fmt.Sprintf("not reached, %d waiting", a.Outbox)
+}
+
+// A busRow is one line with its devices, in words.
+type busRow struct {
+	Bus, Address, Load, Late string
+	Missed                   int
+	Heavy                    bool // too busy to keep its beat for sure
+	Devices                  []deviceRow
+}
+
+// heavy is the share of its time beyond which a bus has no room for repeats
+// (common practice, no source).
+const heavy = 0.7
+
+type deviceRow struct {
+	Device   string
+	Unit     int
+	State    string
+	Wrong    bool
+	Requests string
+	Mean     string
+	Failures []Failure
+	Points   []pointRow
+}
+
+type pointRow struct {
+	Point, Where, Type, Class string
+	Words                     string
+	Value                     figure
+	Quality, Reason           string
+	Bad                       bool
+	Age                       string
+}
+
+func busRows(v viewer, view *View, buses []Bus) []busRow {
+	rows := make([]busRow, len(buses))
+	for i, b := range buses {
+		rows[i] = busRow{
+			Bus: b.Bus, Address: b.Address, Load: percent(b.Load), Missed: b.Missed, Heavy: b.Load > heavy,
+			Late: fmt.Sprintf("%.0f", b.Late.Seconds()*1e3),
+		}
+		for j := range b.Devices {
+			rows[i].Devices = append(rows[i].Devices, deviceRowOf(v, view.At.Wall, &b.Devices[j]))
+		}
+	}
+	return rows
+}
+
+func deviceRowOf(v viewer, now time.Time, d *Device) deviceRow {
+	row := deviceRow{
+		Device: d.Device, Unit: d.Unit, State: "answers", Requests: whole(float64(d.Requests)), Mean: fmt.Sprintf("%.1f", d.Mean*1e3), Failures: d.Failures,
+	}
+	switch {
+	case !d.Known:
+		row.State, row.Wrong = "not asked yet", false
+	case !d.Up:
+		row.State, row.Wrong = "silent", true
+	}
+	for i := range d.Points {
+		row.Points = append(row.Points, pointRowOf(v, now, &d.Points[i]))
+	}
+	return row
+}
+
+func pointRowOf(v viewer, now time.Time, p *Point) pointRow {
+	row := pointRow{
+		Point: p.Point, Where: fmt.Sprintf("%s %d", p.Table, p.Address), Type: p.Type, Class: p.Class, Words: "none read",
+		Quality: p.Quality.String(), Reason: spaced(p.Reason.String()), Bad: p.Quality != drivers.Good, Value: figure{Number: "--"},
+	}
+	if p.Order != "" {
+		row.Type += " " + p.Order
+	}
+	if len(p.Words) > 0 {
+		row.Words = ""
+		for i, w := range p.Words {
+			if i > 0 {
+				row.Words += " "
+			}
+			row.Words += fmt.Sprintf("%04X", w)
+		}
+	}
+	if p.Value != nil {
+		s, _ := drivers.SignalNamed(p.Name)
+		row.Value = showSignal(v.Units, s, p.Name, p.Dimension, *p.Value)
+	}
+	switch {
+	case p.At.IsZero():
+		row.Age = "never"
+	default:
+		row.Age = fmt.Sprintf("%.0f s", max(now.Sub(p.At).Seconds(), 0))
+	}
+	return row
+}

@@ -1,0 +1,223 @@
+package page_test
+
+import (
+	"context"
+	"errors"
+	"net/http/httptest"
+	"path/filepath"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+	"pumpside/exporter/page"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/service"
+	"pumpside/rules/site"
+	"pumpside/rules/trend"
+)
+
+// noon is when everything in these tests happens.
+var noon = time.Date(2026, 3, 1, 19, 0, 0, 0, time.UTC)
+
+func instant(after time.Duration) drivers.Instant {
+	return drivers.Instant{Wall: noon.Add(after), Boot: "a", SinceBoot: 100*time.Hour + after, Synchronized: true}
+}
+
+// A fakeSource is a site that stands still until a test moves it.
+type fakeSource struct {
+	mu      sync.Mutex
+	view    page.View
+	journal []page.Entry
+	orders  []drivers.Command
+	to      []string // pump of each order
+	watched []string
+	refuse  string
+}
+
+func (f *fakeSource) View() page.View {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	v := f.view
+	v.Pumps = slices.Clone(v.Pumps)
+	return v
+}
+
+// change replaces a pump's snapshot by a changed copy, as the engine does.
+func (f *fakeSource) change(pump int, do func(*rules.Snapshot)) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	s := *f.view.Pumps[pump].Snapshot
+	s.Signals, s.Alarms, s.Tasks = slices.Clone(s.Signals), slices.Clone(s.Alarms), slices.Clone(s.Tasks)
+	do(&s)
+	f.view.Pumps[pump].Snapshot = &s
+}
+
+func (f *fakeSource) Buses() []page.Bus {
+	value := 7.2e6
+	return []page.Bus{{
+		Bus: "bus-1", Address: "tcp 192.0.2.7:502", Load: 0.31, Missed: 2, Late: 12 * time.Millisecond,
+		Devices: []page.Device{{
+			Device: "module", Unit: 2, Known: true, Up: true, Requests: 12345, Mean: 0.0042, Failures: []page.Failure{{Reason: "timeout", Count: 3}},
+			Points: []page.Point{
+				{Point: "p2", Table: "holding", Address: 107, Type: "float32", Order: "CDAB", Class: "fast", Words: []uint16{0x9ECB, 0x45DA}, Value: &value,
+					Dimension: quantity.Pressure, Name: "discharge_pressure", Quality: drivers.Good, At: noon.Add(-2 * time.Second)},
+				{Point: "t1", Table: "input", Address: 9, Type: "int16", Class: "slow", Words: []uint16{}, Dimension: quantity.Temperature, Reason: drivers.Timeout},
+			},
+		}},
+	}}
+}
+
+func (f *fakeSource) Watch(pump string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.watched = append(f.watched, pump)
+}
+
+func (f *fakeSource) Names(pump string, _ *alarm.Event) alarm.Site {
+	s := alarm.Site{Name: "Ridge Station 7"}
+	for _, one := range f.view.Pumps {
+		if one.ID == pump {
+			s.Pump = one.Tag
+		}
+	}
+	return s
+}
+
+func (f *fakeSource) Journal(_ context.Context, q page.JournalQuery) ([]page.Entry, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	var list []page.Entry
+	for _, e := range slices.Backward(f.journal) {
+		if (q.Pump == "" || q.Pump == e.Pump) && (!q.Own || e.Pump == "") && (q.Alarm == "" || q.Alarm == e.Event.Alarm) && !e.Event.At.Wall.Before(q.Since) && len(list) < q.Limit {
+			list = append(list, e)
+		}
+	}
+	return list, nil
+}
+
+func (f *fakeSource) Trend(_ context.Context, q page.TrendQuery) ([]trend.Point, error) {
+	if q.Signal != "discharge_pressure" {
+		return nil, nil
+	}
+	return []trend.Point{
+		{At: q.From, Span: time.Minute, Min: 6.9e6, Mean: 7.1e6, Max: 7.3e6},
+		{At: q.From.Add(time.Minute), Span: time.Minute, Min: 7e6, Mean: 7.25e6, Max: 7.5e6},
+	}, nil
+}
+
+// Do acknowledges and shelves as the rules would, and journals.
+func (f *fakeSource) Do(_ context.Context, pump string, c drivers.Command) (*alarm.Event, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.orders, f.to = append(f.orders, c), append(f.to, pump)
+	if c.Comment == "the agent stops" {
+		return nil, errors.New("the agent is stopping")
+	}
+	e := &alarm.Event{At: instant(0), Alarm: c.Alarm, Text: "glycol_flow_lost", User: c.User, Comment: c.Comment, CommandID: c.ID, Kind: alarm.AcknowledgedBy}
+	if f.refuse != "" {
+		e.Kind, e.Refusal = alarm.Refused, f.refuse
+	}
+	if c.Verb == drivers.RecordService {
+		e.Kind, e.Alarm, e.Text, e.Subject = alarm.ServiceRecorded, "service_recorded", "service_recorded", c.Task
+	}
+	for i := range f.view.Pumps {
+		if f.view.Pumps[i].ID != pump {
+			continue
+		}
+		s := *f.view.Pumps[i].Snapshot
+		s.Seq++
+		e.Seq = s.Seq
+		s.Alarms, s.Tasks = slices.Clone(s.Alarms), slices.Clone(s.Tasks)
+		for k := range s.Alarms {
+			if s.Alarms[k].Name == c.Alarm && c.Verb == drivers.Acknowledge && f.refuse == "" {
+				s.Alarms[k].State = alarm.Acknowledged
+			}
+		}
+		for k := range s.Tasks {
+			if s.Tasks[k].Task == c.Task {
+				s.Tasks[k].Life.Used, s.Tasks[k].Life.Spent, s.Tasks[k].Status = 0, 0, service.InLife
+			}
+		}
+		f.view.Pumps[i].Snapshot = &s
+	}
+	f.journal = append(f.journal, page.Entry{Pump: pump, Event: e})
+	return e, nil
+}
+
+func number(x float64) *float64 { return &x }
+
+// newSource is a site of two pumps: GP-1 has lost its flow, GP-2 is well.
+func newSource() *fakeSource {
+	denver, err := time.LoadLocation("America/Denver")
+	if err != nil {
+		panic(err)
+	}
+	plate := func(id, tag string) *page.Plate {
+		return &page.Plate{
+			ID: id, Tag: tag, Location: "pump house", Hazards: []string{"hot glycol"}, Cylinders: 3, Cylinder1: "nearest the coupling", NamesCylinders: id == "gp-1",
+			Titles: map[string]string{"oil": "oil change"}, Parts: map[string]string{"oil": "oil 2.5 L"},
+			Bands: map[string]page.Band{"discharge_pressure": {Low: number(4e6), High: number(8.5e6), ScaleLow: number(0), ScaleHigh: number(16e6)}},
+			Gaps:  []page.Gap{{Wanted: "diaphragm_leak", Cost: "a failed diaphragm shows only in the oil"}},
+		}
+	}
+	snapshot := func(id string) *rules.Snapshot {
+		return &rules.Snapshot{
+			Pump: id, At: instant(0), Running: alarm.Yes, For: 3 * time.Hour, Observed: true, Seq: 7,
+			Totals: rules.Totals{RunSeconds: 12_345.6 * 3600, Revolutions: 98_765_432, DischargeStrokes: 296_296_296, Starts: 412, PumpedVolume: 1234, Energy: 3.6e9},
+			Signals: []rules.SignalView{
+				{Signal: drivers.DischargePressure, Name: "discharge_pressure", Dimension: quantity.Pressure, Value: 7.2e6, Quality: drivers.Good, At: instant(0), GoodAt: instant(0)},
+				{Signal: drivers.GlycolFlow, Name: "glycol_flow", Dimension: quantity.Flow, Value: 99, Quality: drivers.Bad, Reason: drivers.Timeout, At: instant(0), GoodAt: instant(-5 * time.Minute)},
+				{Signal: drivers.ControlPower, Name: "control_power", Value: 1, Quality: drivers.Good, At: instant(0), GoodAt: instant(0)},
+			},
+			Tasks: []rules.TaskView{{Task: "oil", Status: service.DueSoon, Life: service.Life{Used: 0.93, By: service.ByRunTime, Spent: 1860 * 3600, Limit: 2000 * 3600, CalendarKnown: true}}},
+			Alarms: []alarm.View{
+				{Name: "no_flow", Text: "no_flow", Class: alarm.Alarm, Priority: alarm.High},
+				{Name: "oil_service_due", Text: "service_due_soon", Class: alarm.Advisory, Priority: alarm.Low},
+			},
+		}
+	}
+	f := &fakeSource{view: page.View{
+		At:    instant(0),
+		Site:  page.Site{ID: "ridge-7", Title: "Ridge Station 7", Zone: denver},
+		Pumps: []page.Pump{{Plate: plate("gp-2", "GP-2"), Snapshot: snapshot("gp-2")}, {Plate: plate("gp-1", "GP-1"), Snapshot: snapshot("gp-1")}},
+		Own:   &site.Snapshot{At: instant(0), Seq: 3},
+		Agent: page.Agent{Version: "1.0.0", ConfigHash: "0123456789ab", Started: noon.Add(-time.Hour), Broker: true, Connected: true},
+	}}
+	raised := &alarm.Event{
+		Seq: 7, Kind: alarm.Raised, At: instant(-10 * time.Minute), Alarm: "no_flow", Text: "no_flow", Occurrence: 1, Class: alarm.Alarm, Priority: alarm.High,
+		Responder: alarm.ControlRoom, Notify: alarm.Now, State: alarm.Unacknowledged, RaisedAt: instant(-10 * time.Minute), PumpRunning: alarm.Yes, Quality: drivers.Good,
+		Causes: []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.72}, {Cause: "none_of_these", Probability: 0.2}},
+	}
+	f.change(1, func(s *rules.Snapshot) {
+		a := &s.Alarms[0]
+		a.State, a.RaisedAt, a.ChangedAt, a.Occurrence, a.Last = alarm.Unacknowledged, raised.At, raised.At, 1, raised
+	})
+	f.journal = []page.Entry{{Pump: "gp-1", Event: raised}}
+	return f
+}
+
+// The people of these tests, and their passwords.
+var people = map[string]page.Role{"vera": page.Viewer, "olaf": page.Operator, "tess": page.Technician}
+
+const password = "seven-long-pipes"
+
+// serve gives a page over a source, on a loopback address.
+func serve(t testing.TB, f *fakeSource, change func(*page.Settings)) (*httptest.Server, string) {
+	t.Helper()
+	users := filepath.Join(t.TempDir(), "users")
+	set := page.Settings{Loopback: true, UsersFile: users}
+	if change != nil {
+		change(&set)
+	}
+	p, err := page.New(set, f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := httptest.NewServer(p.Handler())
+	t.Cleanup(s.Close)
+	return s, users
+}

@@ -1,0 +1,93 @@
+package page
+
+import (
+	"time"
+
+	"pumpside/rules/alarm"
+)
+
+// handoverMost is the most entries a report looks at.
+const handoverMost = 5000
+
+// A report is what one shift tells the next.
+type report struct {
+	From, To            string
+	Hours               int
+	Periods             []period
+	Standing            []alarmLine
+	Silenced            []alarmLine
+	Raised              []raisedCount
+	Actions             []journalLine // what people did
+	Pumps               []siteLine
+	Late                []taskRow
+	Raises, Cut         int
+	Unstored, NoJournal bool
+}
+
+// A raisedCount is how often one alarm came in the time of the report.
+type raisedCount struct {
+	Tag, Title string
+	Count      int
+	Mark       mark
+}
+
+// handoverScreen answers: what stands, what happened on the last shift, who
+// did what, and what comes next?
+func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
+	span, err := number(a.Query, "hours", 24, 1, 31*24)
+	if err != nil {
+		return nil, err
+	}
+	since := view.At.Wall.Add(-time.Duration(span) * time.Hour)
+	entries, err := p.newest(a, JournalQuery{Since: since, Limit: handoverMost}, &view)
+	if err != nil {
+		return nil, err
+	}
+	r := report{
+		From: v.Clock.stamp(since), To: v.Clock.stamp(view.At.Wall), Hours: span, Periods: periods[:4],
+		Standing: p.everywhere(v, a.Path, &view, stands),
+		Silenced: p.everywhere(v, a.Path, &view, func(a *alarm.View) bool { return a.Shelved || a.Removed }),
+	}
+	if len(entries) == handoverMost {
+		r.Cut = handoverMost
+	}
+	p.tell(&r, v, &view, entries)
+	for i := range view.Pumps {
+		r.Pumps = append(r.Pumps, p.siteLine(v, a.Path, &view, &view.Pumps[i]))
+		for _, row := range p.taskRows(v, &view.Pumps[i], view.At) {
+			if row.Late || row.Soon {
+				r.Late = append(r.Late, row)
+			}
+		}
+	}
+	s := &screen{Title: "Handover", Nav: "handover", Body: "handover", Data: r}
+	return s, nil
+}
+
+// tell counts what was raised and lists what people did.
+func (p *Page) tell(r *report, v viewer, view *View, entries []Entry) {
+	places := map[string]int{}
+	var byPeople []Entry
+	tags := map[string]string{}
+	for _, one := range view.Pumps {
+		tags[one.ID] = one.Tag
+	}
+	for _, e := range entries {
+		if e.Event.User != "" {
+			byPeople = append(byPeople, e)
+		}
+		if e.Event.Kind != alarm.Raised || e.Event.Class == alarm.Record {
+			continue
+		}
+		r.Raises++
+		key := e.Pump + "." + e.Event.Alarm
+		i, known := places[key]
+		if !known {
+			i = len(r.Raised)
+			places[key] = i
+			r.Raised = append(r.Raised, raisedCount{Tag: tags[e.Pump], Title: alarm.Title(e.Event.Text), Mark: markOf(&alarm.View{Class: e.Event.Class, Priority: e.Event.Priority})})
+		}
+		r.Raised[i].Count++
+	}
+	r.Actions = p.journalLines(v, view, byPeople)
+}

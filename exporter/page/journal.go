@@ -1,0 +1,98 @@
+package page
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"time"
+
+	"pumpside/rules/alarm"
+)
+
+// A journalLine is one entry in words.
+type journalLine struct {
+	Pump, Tag, When, Headline string
+	By, Comment               string
+	Kind                      string
+}
+
+func (p *Page) journalLines(v viewer, view *View, entries []Entry) []journalLine {
+	tags := map[string]string{}
+	for _, one := range view.Pumps {
+		tags[one.ID] = one.Tag
+	}
+	list := make([]journalLine, len(entries))
+	for i, e := range entries {
+		list[i] = journalLine{
+			Pump: e.Pump, Tag: tags[e.Pump], When: v.Clock.instant(e.Event.At), Headline: p.headline(v, e.Pump, e.Event),
+			By: e.Event.User, Comment: e.Event.Comment, Kind: kindWord(e.Event.Kind),
+		}
+		if e.Pump != "" && list[i].Tag == "" {
+			list[i].Tag = e.Pump // a pump the configuration does not know any more
+		}
+	}
+	return list
+}
+
+func kindWord(k alarm.Kind) string { return spaced(k.String()) }
+
+// tails keeps answers of the store, so that a screen which is drawn every
+// second asks it only when there is something new.
+type tails struct {
+	mu sync.Mutex // guards of
+	of map[string]tail
+}
+
+type tail struct {
+	seq     uint64
+	entries []Entry
+}
+
+// tailLength is how many entries a pump's screen shows.
+const tailLength = 25
+
+func (p *Page) tail(ctx context.Context, pump string, seq uint64) ([]Entry, error) {
+	return p.tails.get("pump "+pump, seq, func() ([]Entry, error) {
+		return p.source.Journal(ctx, JournalQuery{Pump: pump, Limit: tailLength})
+	})
+}
+
+// newest gives what a query finds. The answer is kept until something new is
+// in any journal; what falls out of the time asked for meanwhile stays in it.
+func (p *Page) newest(ctx context.Context, q JournalQuery, view *View) ([]Entry, error) {
+	key := fmt.Sprintf("%s|%t|%s|%d|%s", q.Pump, q.Own, q.Alarm, q.Limit, q.Since.Truncate(time.Minute).Format(time.RFC3339))
+	return p.tails.get(key, seqs(view), func() ([]Entry, error) { return p.source.Journal(ctx, q) })
+}
+
+// seqs changes when an entry is written anywhere: sequences only grow.
+func seqs(view *View) uint64 {
+	sum := view.Own.Seq
+	for _, one := range view.Pumps {
+		sum += one.Seq
+	}
+	return sum
+}
+
+// get gives what is kept under a key, or asks anew when its seq is another.
+func (t *tails) get(key string, seq uint64, fetch func() ([]Entry, error)) ([]Entry, error) {
+	t.mu.Lock()
+	kept, ok := t.of[key]
+	t.mu.Unlock()
+	if ok && kept.seq == seq {
+		return kept.entries, nil
+	}
+	entries, err := fetch()
+	if err != nil {
+		return nil, err
+	}
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	if len(t.of) >= tailsMost {
+		clear(t.of)
+	}
+	t.of[key] = tail{seq, entries}
+	return entries, nil
+}
+
+// tailsMost is how many answers are kept.
+const tailsMost = 64

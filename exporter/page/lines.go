@@ -1,0 +1,176 @@
+package page
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"pumpside/rules/alarm"
+)
+
+// A mark says how bad something is, in a shape, a digit and a word at once;
+// its colour says nothing the others do not.
+type mark struct {
+	Shape string // square, triangle, circle; diamond for an advisory
+	Digit string // 1 is worst
+	Word  string
+	Loud  bool // nobody has acknowledged it yet
+}
+
+var alarmShapes = [...]string{alarm.High: "square", alarm.Medium: "triangle", alarm.Low: "circle"}
+
+func markOf(v *alarm.View) mark {
+	m := mark{Digit: string('0' + byte(alarm.High-v.Priority) + 1), Word: v.Priority.String() + " alarm", Shape: alarmShapes[v.Priority]}
+	if v.Class == alarm.Advisory {
+		m.Shape, m.Word = "diamond", v.Priority.String()+" advisory"
+	}
+	m.Loud = v.State.NeedsAcknowledge() && !set(v)
+	return m
+}
+
+// set reports whether a person or logic has silenced the alarm.
+func set(v *alarm.View) bool { return v.Shelved || v.Removed || v.SuppressedBy != "" }
+
+// stands reports whether the alarm needs to be known of now.
+func stands(v *alarm.View) bool { return v.State != alarm.Normal && !set(v) && v.Class != alarm.Record }
+
+// stateWords are what people read for a state.
+var stateWords = map[alarm.State]string{
+	alarm.Normal:                 "normal",
+	alarm.Unacknowledged:         "there, not acknowledged",
+	alarm.Acknowledged:           "there, acknowledged",
+	alarm.ReturnedUnacknowledged: "gone by itself, not acknowledged",
+	alarm.LatchedUnacknowledged:  "gone but latched, not acknowledged",
+	alarm.LatchedAcknowledged:    "gone but latched, acknowledged",
+}
+
+// urgency orders alarms: whether anyone knows, then class, then priority. 0 is
+// nothing.
+func urgency(v *alarm.View) int {
+	if !stands(v) {
+		return 0
+	}
+	n := 1 + int(v.Priority)
+	if v.Class == alarm.Alarm {
+		n += 3
+	}
+	if v.State.NeedsAcknowledge() {
+		n += 6
+	}
+	return n
+}
+
+// An alarmLine is one alarm in a list.
+type alarmLine struct {
+	Pump, Tag, Name string // Pump and Tag are "" for the site's own
+	Title, Headline string
+	Mark            mark
+	State, Since    string
+	Silence         string // who or what silences it, and until when
+	Message         alarm.Message
+	HasMessage      bool
+	Open            bool // the message is shown without being asked for
+
+	CanAcknowledge, CanReset, CanShelve, CanUnshelve, CanRemove, CanReturn bool
+	Viewer                                                                 viewer
+	Back                                                                   string
+	urgency                                                                int
+	order                                                                  int64
+}
+
+// Key tells lines apart in one screen.
+func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
+
+// line puts an alarm into words for a list.
+func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
+	l := alarmLine{
+		Pump: pump, Tag: tag, Name: a.Name, Mark: markOf(a), State: stateWords[a.State], Viewer: v, Back: back, urgency: urgency(a),
+		Since: v.Clock.instant(a.RaisedAt), order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
+
+		CanAcknowledge: a.State.NeedsAcknowledge(), CanReset: a.State == alarm.LatchedAcknowledged,
+		CanShelve: !a.Shelved, CanUnshelve: a.Shelved, CanRemove: !a.Removed, CanReturn: a.Removed,
+	}
+	l.Title = alarm.Title(a.Text)
+	if a.Last != nil {
+		l.Message, l.HasMessage = p.words(v, pump, asRaised(a)), true
+		l.Headline = l.Message.Headline
+		if subject := p.source.Names(pump, a.Last).Subject; subject == "" && a.Last.Subject != "" {
+			l.Title += ": " + spaced(a.Last.Subject)
+		} else if subject != "" {
+			l.Title += ": " + subject
+		}
+	}
+	return l
+}
+
+// asRaised gives the newest event of an alarm as the call for a person it once
+// was, whatever was done about it since.
+func asRaised(a *alarm.View) *alarm.Event {
+	e := *a.Last
+	e.Kind, e.State = alarm.Raised, alarm.Unacknowledged
+	e.ShelvedNow, e.RemovedNow, e.SuppressedBy = false, false, 0
+	return &e
+}
+
+func silence(v viewer, a *alarm.View) string {
+	var list []string
+	if a.Shelved {
+		list = append(list, "shelved by "+a.ShelvedBy+until(v, a.ShelvedUntil.IsZero(), v.Clock.stamp(a.ShelvedUntil)))
+	}
+	if a.Removed {
+		list = append(list, "out of service, set by "+a.RemovedBy+until(v, a.ReviewAt.IsZero(), v.Clock.stamp(a.ReviewAt)))
+	}
+	if a.SuppressedBy != "" {
+		list = append(list, "suppressed while: "+spaced(strings.ReplaceAll(a.SuppressedBy, ",", ", ")))
+	}
+	return strings.Join(list, "; ")
+}
+
+func until(_ viewer, unknown bool, stamp string) string {
+	if unknown {
+		return ", end not known while the clock is not set"
+	}
+	return " until " + stamp
+}
+
+// lines lists the alarms of a pump, or of the site with a nil pump, that keep
+// accepts, the most urgent first.
+func (p *Page) lines(v viewer, back string, view *View, pump *Pump, keep func(*alarm.View) bool) (list []alarmLine) {
+	id, tag, alarms := "", "", view.Own.Alarms
+	if pump != nil {
+		id, tag, alarms = pump.ID, pump.Tag, pump.Alarms
+	}
+	for i := range alarms {
+		if keep(&alarms[i]) {
+			list = append(list, p.line(v, back, id, tag, &alarms[i]))
+		}
+	}
+	sortLines(list)
+	return list
+}
+
+// everywhere is lines of the site and all pumps.
+func (p *Page) everywhere(v viewer, back string, view *View, keep func(*alarm.View) bool) []alarmLine {
+	list := p.lines(v, back, view, nil, keep)
+	for i := range view.Pumps {
+		list = append(list, p.lines(v, back, view, &view.Pumps[i], keep)...)
+	}
+	sortLines(list)
+	return list
+}
+
+func sortLines(list []alarmLine) {
+	slices.SortStableFunc(list, func(a, b alarmLine) int {
+		return cmp.Or(cmp.Compare(b.urgency, a.urgency), cmp.Compare(a.order, b.order))
+	})
+}
+
+// An ordered is a line with what its form asks for.
+type ordered struct {
+	Line alarmLine
+	Verb string
+	Word string // on the button
+}
+
+// Do gives the form of a verb.
+func (l alarmLine) Do(verb, word string) ordered { return ordered{l, verb, word} }

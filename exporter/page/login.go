@@ -1,0 +1,108 @@
+package page
+
+import (
+	"net"
+	"net/http"
+	"strings"
+	"time"
+)
+
+const unitsCookie = "pumpside_units"
+
+// sessionCookie is the name of the cookie of a session. The prefix lets a
+// browser take it over TLS and for this host only.
+func (p *Page) sessionCookie() string {
+	if p.set.Secure {
+		return "__Host-pumpside_session"
+	}
+	return "pumpside_session"
+}
+
+func (p *Page) cookie(name, value string, lasts time.Duration) *http.Cookie {
+	return &http.Cookie{
+		Name: name, Value: value, Path: "/", MaxAge: int(lasts.Seconds()), HttpOnly: true, Secure: p.set.Secure, SameSite: http.SameSiteStrictMode,
+	}
+}
+
+// loginData is what the form to sign in shows.
+type loginData struct {
+	To, Name, Error string
+	NoUsers         bool
+}
+
+func (p *Page) loginScreen(w http.ResponseWriter, r *http.Request) {
+	p.askName(w, r, http.StatusOK, loginData{To: localPath(r.URL.Query().Get("to"))})
+}
+
+func (p *Page) askName(w http.ResponseWriter, r *http.Request, status int, d loginData) {
+	view := p.source.View()
+	users, err := p.roll.look()
+	if err != nil {
+		d.Error = "The users file cannot be read: " + err.Error()
+	}
+	d.NoUsers = len(users) == 0
+	p.write(w, status, &screen{Title: "Sign in", Body: "login", Data: d, View: view, Viewer: p.viewer(r, view.Site), Path: "/login"})
+}
+
+// login checks a name and a password. Whether the name or the password was
+// wrong is not told, and takes the same time.
+func (p *Page) login(w http.ResponseWriter, r *http.Request) {
+	if err := r.ParseForm(); err != nil {
+		p.fail(w, r, http.StatusBadRequest, "The form is not understood. Nothing was changed.")
+		return
+	}
+	name, password := strings.TrimSpace(r.PostForm.Get("user")), r.PostForm.Get("password")
+	d := loginData{To: localPath(r.PostForm.Get("to")), Name: name}
+	address, _, _ := net.SplitHostPort(r.RemoteAddr)
+	keys := []string{"user " + strings.ToLower(name), "from " + address}
+	if wait := p.door.wait(time.Now(), keys...); wait > 0 {
+		d.Error = waitText(wait)
+		p.askName(w, r, http.StatusTooManyRequests, d)
+		return
+	}
+	u, ok := p.admits(name, password)
+	if !ok {
+		p.door.failed(time.Now(), keys...)
+		d.Error = "Name or password is wrong."
+		p.askName(w, r, http.StatusForbidden, d)
+		return
+	}
+	p.door.passed(keys...)
+	http.SetCookie(w, p.cookie(p.sessionCookie(), p.open.begin(u, time.Now()), sessionLasts))
+	http.Redirect(w, r, d.To, http.StatusSeeOther)
+}
+
+func (p *Page) admits(name, password string) (User, bool) {
+	if len(password) > PasswordMost {
+		return User{}, false
+	}
+	p.door.one.Lock()
+	defer p.door.one.Unlock()
+	u, known, err := p.roll.find(name)
+	hash := p.decoy
+	if known {
+		hash = u.hash
+	}
+	return u, hash.opensWith(password) && known && err == nil
+}
+
+func (p *Page) logout(w http.ResponseWriter, r *http.Request) {
+	v, ok := p.mayChange(w, r, Viewer)
+	if !ok {
+		return
+	}
+	p.open.end(v.key)
+	http.SetCookie(w, p.cookie(p.sessionCookie(), "", -time.Second))
+	http.Redirect(w, r, "/", http.StatusSeeOther)
+}
+
+// chooseUnits keeps a viewer's units; it changes nothing for others.
+func (p *Page) chooseUnits(w http.ResponseWriter, r *http.Request) {
+	units := r.PostFormValue("units")
+	if units != "metric" && units != "us_field" {
+		p.fail(w, r, http.StatusBadRequest, "Units are metric or us_field.")
+		return
+	}
+	http.SetCookie(w, p.cookie(unitsCookie, units, 365*24*time.Hour))
+	http.Redirect(w, r, localPath(r.PostFormValue("back")), http.StatusSeeOther)
+}

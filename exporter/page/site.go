@@ -1,0 +1,161 @@
+package page
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/service"
+)
+
+// siteScreen answers: where do I go first?
+func siteScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
+	s := &screen{Title: view.Site.Title, Nav: "site", Body: "site"}
+	lines := make([]siteLine, len(view.Pumps))
+	for i := range view.Pumps {
+		lines[i] = p.siteLine(v, a.Path, &view, &view.Pumps[i])
+	}
+	slices.SortStableFunc(lines, func(a, b siteLine) int { return cmp.Compare(b.need, a.need) })
+	own := p.lines(v, a.Path, &view, nil, stands)
+	s.add("verdict", "site-verdict", verdict(lines, own))
+	s.add("own", "site-own", own)
+	ids := make([]string, len(lines))
+	for i, l := range lines {
+		ids[i] = "pump-" + l.ID
+		s.add(ids[i], "site-line", l)
+	}
+	s.Data, s.Order = ids, ids
+	return s, nil
+}
+
+// A siteLine is one pump in a line.
+type siteLine struct {
+	ID, Tag, Location string
+	Running           runState
+	Hours             string
+	Wrong             *alarmLine // what is wrong first; nil: nothing
+	More              int        // other alarms that stand
+	Next              nextTask
+	HasNext           bool
+	Cause             string // the likeliest explanation; "" when there is nothing to explain
+	Silenced          int
+	need              int
+}
+
+// Calls reports whether the pump needs a person.
+func (l siteLine) Calls() bool { return l.need >= needsPlan }
+
+// The needs, in steps that no number of lesser things reaches.
+const (
+	needsPlan = 100  // a service is due
+	needsLook = 1000 // an alarm or advisory stands
+)
+
+// A runState is whether a pump runs, in a shape and a word.
+type runState struct{ Shape, Word, For string }
+
+func running(s *rules.Snapshot) runState {
+	r := runState{Shape: "unknown", Word: "not known", For: ago(s.For)}
+	switch s.Running {
+	case alarm.Yes:
+		r.Shape, r.Word = "running", "runs"
+	case alarm.No:
+		r.Shape, r.Word = "standing", "stands"
+	}
+	if s.Disputed {
+		r.Shape, r.Word = "unknown", "disputed"
+	}
+	if s.For == 0 {
+		r.For = ""
+	}
+	return r
+}
+
+func (p *Page) siteLine(v viewer, back string, view *View, pump *Pump) siteLine {
+	l := siteLine{
+		ID: pump.ID, Tag: pump.Tag, Location: pump.Location, Running: running(pump.Snapshot), Hours: hours(pump.Totals.RunSeconds, 1),
+	}
+	list := p.lines(v, back, view, pump, stands)
+	if len(list) > 0 {
+		l.Wrong, l.More = &list[0], len(list)-1
+		l.need += needsLook * list[0].urgency
+	}
+	for i := range pump.Alarms {
+		if a := &pump.Alarms[i]; a.Shelved || a.Removed {
+			l.Silenced++
+		}
+	}
+	if next, ok := mostUsed(pump); ok {
+		l.Next, l.HasNext = next, true
+		l.need += needsPlan * int(next.status)
+	}
+	if c := pump.worstCause(); c != nil {
+		l.Cause = causeWords(c) + " " + percent(c.Probability) + " %"
+	}
+	return l
+}
+
+// A nextTask is the service task that comes next.
+type nextTask struct {
+	Title, Used, Word string
+	status            service.Status
+}
+
+var statusWords = map[service.Status]string{service.InLife: "", service.DueSoon: "due soon", service.Due: "due", service.Overdue: "overdue"}
+
+// Late reports whether it is due or beyond.
+func (t nextTask) Late() bool { return t.status >= service.Due }
+
+func mostUsed(pump *Pump) (nextTask, bool) {
+	var worst *rules.TaskView
+	for i := range pump.Tasks {
+		if t := &pump.Tasks[i]; t.Life.By != "" && (worst == nil || t.Life.Used > worst.Life.Used) {
+			worst = t
+		}
+	}
+	if worst == nil {
+		return nextTask{}, false
+	}
+	return nextTask{pump.title(worst.Task), percent(worst.Life.Used), statusWords[worst.Status], worst.Status}, true
+}
+
+// A summary is the answer in a sentence.
+type summary struct {
+	Text  string
+	Pump  *siteLine // where to go first; nil: nowhere
+	Total int
+}
+
+func verdict(lines []siteLine, own []alarmLine) summary {
+	calling := 0
+	for _, l := range lines {
+		if l.Calls() {
+			calling++
+		}
+	}
+	s := summary{Total: len(lines)}
+	switch {
+	case calling > 0:
+		s.Pump = &lines[0]
+		s.Text = calls(calling, len(lines))
+	case len(own) > 0:
+		s.Text = "No pump needs a person. The site itself does"
+	case len(lines) == 1:
+		s.Text = "Nothing calls for a person"
+	default:
+		s.Text = fmt.Sprintf("None of the %d pumps needs a person", len(lines))
+	}
+	return s
+}
+
+func calls(n, of int) string {
+	switch {
+	case of == 1:
+		return "The pump needs a person"
+	case n == 1:
+		return fmt.Sprintf("1 of %d pumps needs a person", of)
+	}
+	return fmt.Sprintf("%d of %d pumps need a person", n, of)
+}

@@ -59,6 +59,7 @@ type Batch struct {
 	HalfWidth time.Duration // the readings were true within At ± HalfWidth
 	Readings  []Reading
 	Commands  []Command
+	Group     Group // how the pump's group stands; the zero one is no news
 }
 
 // A Verb is what a person can ask of the rules.

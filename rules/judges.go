@@ -99,13 +99,18 @@ var standing = map[string]standingJudge{
 	"overspeed": {judgeOverspeed, func(set *Settings) bool {
 		return set.Judging.RatedSpeed > 0 && set.has(drivers.MotorSpeed, drivers.DriveFrequency, drivers.ShaftIndex)
 	}},
-	"drive_fault":         {judgeDriveFault, needs(drivers.DriveStatus)},
-	"short_cycling":       {judgeShortCycling, func(*Settings) bool { return true }},
-	"running_disputed":    {judgeDisputed, func(*Settings) bool { return true }},
-	"meter_not_run_hours": {judgeMeter, needs(drivers.DriveRunHours)},
-	"loss_in_one_head":    {judgeOneHead, watches(drivers.DischargePressure)},
-	"finding":             {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
-	"efficiency_low":      {judgeEfficiency, watches(drivers.GlycolFlow)},
+	"drive_fault":               {judgeDriveFault, needs(drivers.DriveStatus)},
+	"stopped_unexplained":       {judgeUnexplained, needs(drivers.RunDemand)},
+	"stopped_by_permissive":     {judgePermissive, needs(drivers.Permissive)},
+	"stopped_longer_than_usual": {judgeTooLong, func(set *Settings) bool { return !set.has(drivers.RunDemand) }},
+	"selector_not_auto":         {judgeSelector, needs(drivers.Selector)},
+	"drive_restarts":            {judgeRestarts, needs(drivers.DriveStatus)},
+	"short_cycling":             {judgeShortCycling, func(*Settings) bool { return true }},
+	"running_disputed":          {judgeDisputed, func(*Settings) bool { return true }},
+	"meter_not_run_hours":       {judgeMeter, needs(drivers.DriveRunHours)},
+	"loss_in_one_head":          {judgeOneHead, watches(drivers.DischargePressure)},
+	"finding":                   {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
+	"efficiency_low":            {judgeEfficiency, watches(drivers.GlycolFlow)},
 }
 
 // judgeSwitch holds while a switch stands at that answer.
@@ -134,12 +139,18 @@ func judgeNoFlow(set *Settings, s *State, _ int) alarm.Condition {
 
 func judgePrime(set *Settings, s *State, _ int) alarm.Condition {
 	c := s.flowing(set)
-	c.Holds = alarm.KnownBool(s.Watch.Primed == alarm.No)
+	if c.Holds != alarm.Unknown || s.Watch.Primed != alarm.No { // else nobody can tell whether it has primed
+		c.Holds = alarm.KnownBool(s.Watch.Primed == alarm.No)
+	}
 	return c
 }
 
-// flowing holds while glycol flows, by the meter or else by the switch.
+// flowing holds while this pump's glycol flows, by the meter or else by the
+// switch. What others may deliver tells nothing.
 func (s *State) flowing(set *Settings) alarm.Condition {
+	if s.notOwn(set, drivers.GlycolFlow) || s.notOwn(set, drivers.GlycolFlowSwitch) {
+		return alarm.Condition{}
+	}
 	if place, ok := set.place(drivers.GlycolFlow); ok {
 		m := s.measured(set, place)
 		c := alarm.Condition{Quality: m.Quality, Reason: m.Reason, DataAge: m.Age}
@@ -192,11 +203,7 @@ func judgeOverspeed(set *Settings, s *State, _ int) alarm.Condition {
 }
 
 func judgeDriveFault(set *Settings, s *State, _ int) alarm.Condition {
-	state, ok := s.newest(set, drivers.DriveStatus)
-	if !ok {
-		return alarm.Condition{}
-	}
-	return alarm.Judged(alarm.KnownBool(drivers.DriveState(state) == drivers.DriveFault))
+	return alarm.Judged(s.faulted(set))
 }
 
 func judgeShortCycling(set *Settings, s *State, _ int) alarm.Condition {

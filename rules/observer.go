@@ -107,15 +107,20 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 		case drivers.ShaftIndex:
 			o.index(set, s, b, r.Value)
 		case drivers.DischargePressure:
-			if !o.shared(set, drivers.DischargePressure) {
+			switch {
+			case o.owns(set, s, drivers.DischargePressure):
 				o.pressure(set, s, b, r.Value)
+			case o.window != nil:
+				o.window.Reset()
 			}
 		case drivers.GlycolFlow:
-			o.flow(set, s, r.Value)
+			if o.owns(set, s, drivers.GlycolFlow) {
+				o.flow(set, s, r.Value)
+			}
 		case drivers.MotorTorque:
 			o.torque(set, s, r.Value)
 		case drivers.SuctionPressure:
-			if !o.shared(set, drivers.SuctionPressure) {
+			if o.owns(set, s, drivers.SuctionPressure) {
 				o.suction(set, s)
 			}
 		}
@@ -135,10 +140,9 @@ func (o *observer) start(set *Settings, s *State) {
 	o.pace.class = -1
 }
 
-// shared is whether other pumps work on a signal.
-func (o *observer) shared(set *Settings, signal drivers.Signal) bool {
-	i, ok := set.place(signal)
-	return !ok || set.Signals[i].Shared
+// owns is whether a signal shows what this pump does and no other.
+func (o *observer) owns(set *Settings, s *State, signal drivers.Signal) bool {
+	return set.has(signal) && !s.notOwn(set, signal)
 }
 
 func (o *observer) forgetShaft() {

@@ -28,6 +28,8 @@ type Snapshot struct {
 	Tasks    []TaskView   `json:"tasks"`   // in the order of the Settings
 	Seq      uint64       `json:"seq"`     // of the last journal entry
 
+	Operation Operation      `json:"operation"`           // on whose account it runs or stands
+	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
 
 	Counters counters.State `json:"-"` // for the row that is saved every minute
@@ -86,6 +88,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Totals: s.publicTotals(), Counters: s.Counters,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
+	snap.Operation, snap.LeakDown = s.operation, s.Watch.LeakDown.view()
 	snap.Condition = s.conditionView(set)
 	for i := range set.Signals {
 		snap.Signals[i] = s.signalView(set, i)

@@ -24,6 +24,9 @@ type State struct {
 	latest     []latest // by place in Settings.Signals
 	slopes     []alarm.Slope
 	moment     alarm.Moment
+	group      drivers.Group // as last told
+	groupAt    drivers.Instant
+	operation  Operation       // at the moment
 	status     counters.Status // at the moment
 	totals     counters.Totals // at the moment
 	conditions []alarm.Condition

@@ -30,6 +30,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 	if !late {
 		s.count(set, b)
 	}
+	s.hear(b)
 	s.status, s.totals = s.Counters.Status(&set.Counters), s.Counters.Totals(&set.Counters)
 	s.moment.Logic, s.moment.SinceStart = s.circumstances(set)
 	s.take(set, b, late)
@@ -38,6 +39,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 		s.wear(set)
 	}
 	s.Watch.step(set, s)
+	s.operation = s.Operation(set)
 	if set.observes() && !late {
 		s.observe(set, b)
 	}
@@ -78,9 +80,10 @@ func (s *State) circumstances(set *Settings) (logic alarm.Logic, sinceStart time
 			logic |= alarm.ColdStart
 		}
 	}
-	if s.is(set, drivers.ControlPower) == alarm.No {
+	if s.powered(set) == alarm.No {
 		logic |= alarm.PowerLost
 	}
+	logic |= s.sharing(set)
 	if since, known := s.moment.At.Since(s.Observed.Service); known && !s.Observed.Service.IsZero() && since < diagnosis.AfterService {
 		logic |= alarm.AfterService
 	}
@@ -118,6 +121,7 @@ func (s *State) flush(set *Settings) []Change {
 func (s *State) surround(set *Settings, e *alarm.Event) {
 	e.PumpRunning, _ = s.running()
 	e.GasFlowing = s.gasFlowing(set)
+	e.Standby = s.standby()
 	if code, ok := s.newest(set, drivers.DriveFaultCode); ok {
 		e.DriveFaultCode = int(code)
 	}

@@ -18,6 +18,12 @@ type watch struct {
 
 	Was      alarm.Known `json:"was"` // running at the step before
 	Standing standing60  `json:"standing"`
+
+	Habit     alarm.Habit `json:"habit,omitzero"`      // of standing between two runs
+	PowerLost bool        `json:"power_lost,omitzero"` // control power was seen lost, and not seen again
+	Fault     faultWatch  `json:"fault,omitzero"`
+	LeakDown  leakDown    `json:"leak_down,omitzero"`
+	Others    int         `json:"others,omitzero"` // running beside it when Standing was taken
 }
 
 // standing60 is what was the case when the pump had stood for 60 s; renewed
@@ -47,6 +53,7 @@ func (w *watch) step(set *Settings, s *State) {
 		w.Primed = alarm.Yes
 	}
 	w.Was = running
+	w.lookAround(set, s, running)
 	w.reverse(set, s, running, since)
 }
 
@@ -61,6 +68,9 @@ func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time
 	}
 	now := s.moment.At.SinceBoot
 	r := &w.Standing
+	if others := s.told().Running; others != w.Others {
+		w.Others, r.Taken = others, false // what all share moves when another starts or stops
+	}
 	if !r.Taken || now < r.At || w.Reverse != alarm.Yes && now-r.At > referenceKept {
 		*r = standing60{Taken: true, At: now, Suction: s.pointer(set, drivers.SuctionPressure), Level: s.pointer(set, drivers.GlycolLevel), Volume: s.pointer(set, drivers.GlycolVolume)}
 	}

@@ -19,6 +19,7 @@ func TestMain(m *testing.M) {
 }
 
 func TestCommandLine(t *testing.T) {
+	t.Parallel()
 	reference, err := filepath.Abs("../configs/reference.yaml")
 	if err != nil {
 		t.Fatal(err)

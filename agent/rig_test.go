@@ -50,6 +50,18 @@ func need(t *testing.T, program string) string {
 	return ""
 }
 
+// folder makes a folder that goes with the test. Its name is short, for the
+// name of a socket is 107 bytes at most.
+func folder(t *testing.T) string {
+	t.Helper()
+	path, err := os.MkdirTemp("", "pumpside-test-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = os.RemoveAll(path) })
+	return path
+}
+
 // A transcript is what a process has said so far.
 type transcript struct {
 	mu   sync.Mutex // guards text
@@ -264,9 +276,9 @@ func (p *plant) happen(t *testing.T, skid int, e simulator.Event) {
 // gives its path. Edits are pairs of an old and a new text; each must be found.
 func (p *plant) configure(t *testing.T, site skidSite, edits ...string) string {
 	t.Helper()
-	folder := t.TempDir()
+	path := filepath.Join(folder(t), "pumpside.yaml")
 	site.ID, site.Title = "test-site", "Test Site"
-	site.Metrics, site.Store, site.Log = "127.0.0.1:0", filepath.Join(folder, "pumpside.db"), "info"
+	site.Metrics, site.Store, site.Log = "127.0.0.1:0", filepath.Join(filepath.Dir(path), "pumpside.db"), "info"
 	if site.Save == "" {
 		site.Save = "60 s"
 	}
@@ -278,7 +290,6 @@ func (p *plant) configure(t *testing.T, site skidSite, edits ...string) string {
 	if err := writeSkids(&text, site); err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(folder, "pumpside.yaml")
 	writeFile(t, path, edited(t, text.String(), edits...))
 	return path
 }

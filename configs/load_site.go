@@ -76,12 +76,19 @@ func (l *loader) rest() {
 	if c.Store.Path == "" {
 		l.wrong(here.child("path"), "is empty; write where the state file is to be")
 	}
+	if n := len(c.Store.Path); n > longestPath {
+		l.wrong(here.child("path"), "is %d bytes long; %d is the most, for a socket with a longer name lies beside the file", n, longestPath)
+	}
 	l.between(here.child("save_interval"), c.Store.SaveInterval, time.Second, time.Hour)
 	l.between(here.child("seconds_for"), f.Store.SecondsFor, 0, day)
 	l.between(here.child("journal_for"), c.Store.JournalFor, day, 20*365*day)
 }
 
 const day = 24 * time.Hour
+
+// longestPath leaves room for ".sock" in the name of a socket, 107 bytes on
+// Linux (unix(7)).
+const longestPath = 107 - len(".sock")
 
 // between checks a time against the shortest and longest that make sense.
 func (l *loader) between(here *place, d, least, most time.Duration) {

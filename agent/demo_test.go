@@ -1,0 +1,141 @@
+package main
+
+import (
+	"net"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// occupy takes the ports the demo would like, unless somebody else has them.
+func occupy(t *testing.T) {
+	t.Helper()
+	for _, address := range []string{"127.0.0.1:5020", "127.0.0.1:1883", "127.0.0.1:8793", "127.0.0.1:9793"} {
+		l, err := net.Listen("tcp", address)
+		if err == nil {
+			t.Cleanup(func() { _ = l.Close() })
+		}
+	}
+}
+
+// A staged demo runs with a temporary folder of its own.
+type staged struct {
+	*program
+	temporary                string
+	metrics, broker, devices string // where its servers are
+}
+
+func startDemo(t *testing.T, args ...string) *staged {
+	t.Helper()
+	s := &staged{temporary: folder(t)}
+	s.program = startIn(t, "", []string{"TMPDIR=" + s.temporary}, "pumpside", append([]string{"demo"}, args...)...)
+	s.metrics = s.await(t, `http://(\S+)/metrics`)[1]
+	mosquittoSub := s.await(t, `mosquitto_sub -h (\S+) -p (\d+) `)
+	s.broker = net.JoinHostPort(mosquittoSub[1], mosquittoSub[2])
+	s.devices = s.await(t, `Modbus TCP at (\S+),`)[1]
+	return s
+}
+
+// gone checks that nothing of a demo is left.
+func (s *staged) gone(t *testing.T) {
+	t.Helper()
+	s.await(t, "stopped cleanly")
+	left, err := os.ReadDir(s.temporary)
+	if err != nil || len(left) > 0 {
+		t.Errorf("the demo left %v behind (%v)", left, err)
+	}
+	for _, address := range []string{s.metrics, s.broker, s.devices} {
+		if listening(address) {
+			t.Errorf("something listens at %s still", address)
+		}
+	}
+}
+
+func TestDemoTellsItsStoryOnOtherPortsAndStopsOnCtrlC(t *testing.T) {
+	t.Parallel()
+	occupy(t)
+	demo := startDemo(t)
+	for _, at := range []struct{ usual, got string }{{"127.0.0.1:5020", demo.devices}, {"127.0.0.1:1883", demo.broker}, {"127.0.0.1:9793", demo.metrics}} {
+		if at.got == at.usual {
+			t.Errorf("the demo says it uses %s, which is taken", at.usual)
+		}
+	}
+	room := subscribe(t, demo.broker, "", "pumpside/v1/ridge-7/#")
+	eventually(t, "both pumps run", func() bool {
+		p := scrape(t, demo.metrics)
+		return p[`pumpside_running{pump="gp-1"}`] == 1 && p[`pumpside_running{pump="gp-2"}`] == 1
+	})
+	eventually(t, "the status is on the broker", func() bool {
+		return strings.Contains(strings.Join(room.on("pumpside/v1/ridge-7/status"), ""), `"state":"online"`)
+	})
+	if !testing.Short() {
+		demo.await(t, `WORSENED +\[ADVISORY\] Ridge Station 7, GP-1: WORSE: first oil change DUE`)
+		checkMetrics(t, get("http://"+demo.metrics+"/metrics"))
+	}
+	if code := demo.stop(t, os.Interrupt); code != 0 {
+		t.Errorf("exit code %d after Ctrl-C", code)
+	}
+	demo.gone(t)
+}
+
+func TestDemoEndsByItself(t *testing.T) {
+	t.Parallel()
+	demo := startDemo(t, "--for", "3s")
+	eventually(t, "the demo ends", demo.hasEnded)
+	if code := demo.ProcessState.ExitCode(); code != 0 {
+		t.Errorf("exit code %d", code)
+	}
+	demo.gone(t)
+}
+
+func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
+	t.Parallel()
+	kept := filepath.Join(folder(t), "kept")
+	began := time.Now()
+	demo := startDemo(t, "--keep", kept, "--for", "4s")
+	demo.await(t, `state +`+kept)
+	eventually(t, "the demo ends", demo.hasEnded)
+	demo.gone(t)
+	config := filepath.Join(kept, "pumpside.yaml")
+	journal := ask(t, "alarms", "journal", "--config", config)
+	if want := "GP-1: first oil change due soon"; !strings.Contains(journal, want) {
+		t.Errorf("the journal lacks %q:\n%s", want, journal)
+	}
+	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  run_in_oil_change") {
+		t.Errorf("service due:\n%s", due)
+	}
+	t.Logf("kept after %v", time.Since(began).Round(time.Second))
+}
+
+// TestLongDemoTellsTheWholeStory watches a demo from its first line to its last.
+func TestLongDemoTellsTheWholeStory(t *testing.T) {
+	if !*long {
+		t.Skip("takes five minutes: give -long")
+	}
+	t.Parallel()
+	demo := startDemo(t, "--for", "300s")
+	for !demo.hasEnded() {
+		time.Sleep(time.Second)
+	}
+	demo.gone(t)
+	rest := demo.said.String()
+	for _, part := range []string{
+		"GP-1: WORSE: first oil change DUE",
+		"the suction of GP-1 is closed",
+		"GP-1: NO FLOW",
+		"the suction is open again",
+		"GP-1: back to normal",
+		"the instrument module of GP-2 stops answering",
+		"gp-2-module",
+		"the module answers again",
+		"That was the story",
+	} {
+		at := strings.Index(rest, part)
+		if at < 0 {
+			t.Fatalf("the story lacks %q, or has it too early:\n%s", part, demo.said.String())
+		}
+		rest = rest[at:]
+	}
+}

@@ -82,7 +82,7 @@ It reads devices only. It measures and advises, and is no safety function.`,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		demoCommand(), runCommand(), checkCommand(), simulateCommand(),
+		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(),
 		alarmsCommand(), serviceCommand(), userCommand(), backupCommand(), restoreCommand(), versionCommand(),
 	)
 	return root

@@ -125,13 +125,13 @@ func (e *Expectation) Find(blocks []Block) []Find {
 				continue
 			}
 			for _, r := range Readings(b, i) {
-				if f, ok := e.fits(&b[i], r); ok {
+				if f, ok := e.fits(&b[i], r); ok && e.oddness(&f) <= oddest {
 					found = append(found, f)
 				}
 			}
 		}
 	}
-	slices.SortStableFunc(found, func(a, b Find) int { return cmp.Compare(e.strangeness(&a), e.strangeness(&b)) })
+	slices.SortStableFunc(found, func(a, b Find) int { return e.Compare(&a, &b) })
 	return found
 }
 
@@ -141,7 +141,7 @@ func (e *Expectation) follows(b Block, i int) bool { return i+1 < len(b) && !isB
 // fits finds the plainest scale and unit in which r is the expected value.
 func (e *Expectation) fits(c *Cell, r Reading) (Find, bool) {
 	last := r.Last()
-	if math.IsNaN(last) || last == 0 || !r.Steady || r.endsEmpty() {
+	if math.IsNaN(last) || last == 0 || !r.Steady || r.endsEmpty() || r.saysNoMore() {
 		return Find{}, false
 	}
 	isFloat := r.Type == regmap.Float32 || r.Type == regmap.Float64
@@ -191,11 +191,25 @@ func (e *Expectation) in(u quantity.Unit) float64 {
 	return u.FromBase(e.Unit.ToBase(e.Value))
 }
 
-func (e *Expectation) strangeness(f *Find) float64 {
+// Compare orders finds: the one likelier to be the expected value first.
+func (e *Expectation) Compare(a, b *Find) int { return cmp.Compare(e.strangeness(a), e.strangeness(b)) }
+
+// oddest is the oddness beyond which a match is chance: among some dozen
+// readings of each register, in several scales and units, some always match.
+const oddest = 6
+
+// oddness grows with what is unusual in how f is read.
+func (e *Expectation) oddness(f *Find) float64 {
 	odd := oddness(&f.Reading) + f.Off/e.Within + 0.3*float64(slices.Index(scales, f.Scale))
 	if f.Unit != e.Unit {
 		odd += 2
 	}
+	return odd
+}
+
+// strangeness is the oddness and how far f is from where the manual has it.
+func (e *Expectation) strangeness(f *Find) float64 {
+	odd := e.oddness(f)
 	if e.Table != regmap.NoTable {
 		odd += 3 * math.Min(3, math.Abs(float64(f.Address)-float64(e.Address)))
 		if f.Table != e.Table {
@@ -208,4 +222,23 @@ func (e *Expectation) strangeness(f *Find) float64 {
 // String writes f as table, address, type, word order, scale and unit.
 func (f *Find) String() string {
 	return fmt.Sprintf("%v %d %v %v ×%g %s", f.Table, f.Address, f.Reading.Type, f.Reading.Order, f.Scale, f.Unit.Symbol)
+}
+
+// String gives e as [ParseExpectation] reads it, without where it should stand.
+func (e *Expectation) String() string {
+	return strings.TrimSpace(fmt.Sprintf("%s≈%g %s", e.Name, e.Value, e.Unit.Symbol))
+}
+
+// Now gives the value at f as the newest round of blocks has it; false when the
+// blocks do not hold it.
+func (f *Find) Now(blocks []Block) (float64, bool) {
+	for _, b := range blocks {
+		i := int(f.Address) - int(b[0].Address)
+		if b[0].Table != f.Table || i < 0 || i+f.Reading.Type.Registers() > len(b) {
+			continue
+		}
+		r := read(b, i, f.Reading.Type, f.Reading.Order)
+		return r.Last() * f.Scale, true
+	}
+	return 0, false
 }

@@ -42,7 +42,7 @@ func InRange(raw float64, u quantity.Unit) bool {
 // round at a size people use beats a whole number that is huge.
 func Plausible(all []Reading, u quantity.Unit) []Reading {
 	list := slices.Clone(all)
-	list = slices.DeleteFunc(list, func(r Reading) bool { return !r.Steady || !InRange(r.Last(), u) })
+	list = slices.DeleteFunc(list, func(r Reading) bool { return !r.Steady || !InRange(r.Last(), u) || r.saysNoMore() })
 	slices.SortStableFunc(list, func(a, b Reading) int { return cmp.Compare(oddness(&a), oddness(&b)) })
 	return list
 }
@@ -69,7 +69,7 @@ func oddness(r *Reading) float64 {
 		odd++
 	}
 	if r.Type == regmap.BCD16 || r.Type == regmap.BCD32 {
-		odd++
+		odd += 3
 	}
 	return odd
 }

@@ -92,6 +92,12 @@ func (r *Reading) endsEmpty() bool {
 	return math.Mod(r.Last(), float64(half)) == 0
 }
 
+// saysNoMore reports whether r is a signed number that is not negative: the
+// unsigned one of the same bits says the same.
+func (r *Reading) saysNoMore() bool {
+	return (r.Type == regmap.Int16 || r.Type == regmap.Int32 || r.Type == regmap.Int64) && r.Last() >= 0
+}
+
 // What a measured value does between two looks a second apart, and what
 // numbers people meet in a plant (common practice, no source).
 const (

@@ -14,6 +14,7 @@ import (
 type Settings struct {
 	Buses   []string
 	Devices []Device
+	Groups  []Group
 	Broker  bool // something is published
 	Changes map[string]alarm.Change
 	Off     []string // names of alarms that are not evaluated
@@ -45,6 +46,10 @@ func (set Settings) Checked() (*Settings, error) {
 			set.add(alarm.About("bus_down", bus), judgeBus(i))
 		}
 	}
+	if err := set.checkGroups(); err != nil {
+		return nil, err
+	}
+	set.defineGroups()
 	for _, d := range alarm.SiteAlarms(set.Changes) {
 		if j, ok := own[d.Name]; ok && (set.Broker || !j.broker) {
 			set.add(d, j.judge)
@@ -75,6 +80,7 @@ func (set *Settings) Definitions() []alarm.Definition { return set.defs }
 type Batch struct {
 	At       drivers.Instant
 	Polls    []Poll
+	Groups   [][]Pump // how the pumps of each group stand, in the order of Settings.Groups; nil is no news
 	Store    Store
 	Outbox   Outbox
 	Started  Started

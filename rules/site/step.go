@@ -17,6 +17,7 @@ type Saved struct {
 	Seq     uint64          `json:"seq"`
 	Alarms  alarm.Memory    `json:"alarms"`
 	Answers []deviceAnswers `json:"devices"`
+	Groups  []groupMemory   `json:"groups,omitempty"`
 	// Newest is the newest transition of each alarm that had one.
 	Newest map[string]*alarm.Event `json:"newest,omitempty"`
 }
@@ -33,6 +34,8 @@ type State struct {
 	devices    []alarm.Condition // of each device at the moment
 	busDown    []bool
 	several    []bool // the bus has more than one device
+	views      []GroupView
+	runs       [][]alarm.Known // whether each pump of each group runs
 	conditions []alarm.Condition
 	last       []*alarm.Event
 	moment     alarm.Moment
@@ -46,6 +49,7 @@ func Start(set *Settings, saved *Saved) (*State, []*alarm.Event) {
 		s.Saved = *saved
 	}
 	s.fitDevices(set)
+	s.fitGroups(set)
 	s.conditions = make([]alarm.Condition, len(set.defs))
 	s.last = make([]*alarm.Event, len(set.defs))
 	for i := range set.defs {
@@ -86,6 +90,7 @@ func Step(set *Settings, s *State, b *Batch) []*alarm.Event {
 		s.Answers[p.Device].Polled(p.Answered)
 	}
 	s.listen()
+	s.lookAt(set, b)
 	for i := range set.judges {
 		s.conditions[i] = set.judges[i](s, b)
 	}
@@ -110,6 +115,23 @@ func (s *State) listen() {
 	}
 }
 
+// lookAt takes in how the pumps of the groups stand. With no news time passes
+// over what was known.
+func (s *State) lookAt(set *Settings, b *Batch) {
+	dark := len(b.Groups) > 0
+	for i := range b.Groups {
+		s.look(set, i, b.Groups[i])
+		s.runs[i] = s.runs[i][:0]
+		for k := range b.Groups[i] {
+			s.runs[i] = append(s.runs[i], b.Groups[i][k].Running)
+		}
+		dark = dark && s.Groups[i].Dark
+	}
+	if dark {
+		s.moment.Logic |= alarm.PowerLost // devices that are silent now are no news
+	}
+}
+
 func (s *State) flush(set *Settings) []*alarm.Event {
 	if len(s.happened) == 0 {
 		return nil
@@ -119,6 +141,7 @@ func (s *State) flush(set *Settings) []*alarm.Event {
 		e := s.happened[i]
 		s.Seq++
 		e.Seq = s.Seq
+		s.surround(set, &e)
 		events[i] = &e
 		for k := range set.defs {
 			if set.defs[k].Name == e.Alarm && e.Kind != alarm.Refused {
@@ -147,6 +170,9 @@ type Snapshot struct {
 	Seq     uint64          `json:"seq"`
 	Alarms  []alarm.View    `json:"alarms"`
 	Devices []DeviceView    `json:"devices"`
+	Groups  []GroupView     `json:"groups,omitempty"` // in the order of the Settings
+
+	runs [][]alarm.Known
 }
 
 // A DeviceView is whether one device answers.
@@ -169,6 +195,11 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 			up = alarm.KnownBool(a.Missed == 0)
 		}
 		snap.Devices[i] = DeviceView{Device: d.ID, Bus: d.Bus, Up: up}
+	}
+	for i := range s.views {
+		v := s.views[i]
+		v.Standby = slices.Clone(v.Standby)
+		snap.Groups, snap.runs = append(snap.Groups, v), append(snap.runs, slices.Clone(s.runs[i]))
 	}
 	return snap
 }

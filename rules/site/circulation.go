@@ -1,0 +1,249 @@
+package site
+
+import (
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+	"pumpside/rules/alarm"
+)
+
+// A GroupView is how the circulation of one group stands at a moment.
+type GroupView struct {
+	Group      string      `json:"group"`
+	Pumps      int         `json:"pumps"`
+	Required   int         `json:"required"`
+	Running    int         `json:"running"`
+	Delivering int         `json:"delivering"`
+	Perhaps    int         `json:"perhaps"` // may deliver, nobody can tell
+	Spare      int         `json:"spare"`   // beyond those required: running too, or ready to start
+	SpareSeen  bool        `json:"spare_seen"`
+	Wanted     alarm.Known `json:"wanted"`    // glycol is
+	WantedBy   string      `json:"wanted_by"` // run_demand, gas_flow, habit or not_known
+	Gas        alarm.Known `json:"gas"`
+	Power      alarm.Known `json:"power"` // of any pump
+	Moves      alarm.Known `json:"moves"` // as many pumps deliver as are required
+
+	Flow      quantity.CubicMetersPerSecond `json:"flow"` // of all together, only with FlowKnown
+	FlowKnown bool                          `json:"flow_known"`
+	Target    quantity.CubicMetersPerSecond `json:"target"` // 0 for none
+
+	Standby []drivers.Standby `json:"standby"` // of the others, seen from each pump
+	unseen  int               // nobody knows whether they run
+}
+
+// Where the answer to "is glycol wanted?" comes from.
+const (
+	wantedByDemand = "run_demand"
+	wantedByGas    = "gas_flow"
+	wantedByHabit  = "habit"
+	wantedUnknown  = "not_known"
+)
+
+// look folds the pumps of group i into its view, and lets its memory go on.
+func (s *State) look(set *Settings, i int, pumps []Pump) {
+	g, m, v := &set.Groups[i], &s.Groups[i], &s.views[i]
+	standby := v.Standby
+	*v = GroupView{Group: g.ID, Pumps: len(g.Pumps), Required: g.Required, Target: g.Target, Standby: standby}
+	v.count(g, pumps)
+	v.Power = m.power(pumps)
+	v.Moves = v.moves()
+	s.rests(g, m, v)
+	v.Wanted, v.WantedBy = wanted(g, m, v, pumps)
+	m.exercise(pumps, s.moment.Elapsed)
+	m.share(g, pumps, s.moment.At)
+	for k := range standby {
+		standby[k] = standbyOf(pumps, k)
+	}
+}
+
+// count adds up what the pumps tell.
+func (v *GroupView) count(g *Group, pumps []Pump) {
+	ready, unsure, own := 0, 0, true
+	for k := range pumps {
+		p := &pumps[k]
+		v.Gas = either(v.Gas, p.Gas)
+		add(&v.Running, p.Running)
+		add(&v.Delivering, p.Delivering)
+		if p.Delivering == alarm.Unknown {
+			v.Perhaps++
+		}
+		if p.Running == alarm.Unknown {
+			v.unseen++
+		}
+		add(&ready, p.Available)
+		if p.Available == alarm.Unknown {
+			unsure++
+		}
+		v.meter(p, &own)
+	}
+	v.Spare, v.SpareSeen = max(ready-g.Required, 0), ready > g.Required || unsure == 0
+	v.FlowKnown = v.FlowKnown && own
+	for k := range pumps {
+		if p := &pumps[k]; p.FlowShared && p.FlowKnown { // the header's meter speaks for all
+			v.Flow, v.FlowKnown = p.Flow, true
+			if p.Flow < g.NoFlow {
+				v.Delivering, v.Perhaps = 0, 0
+			}
+		}
+	}
+}
+
+// meter adds the flow of a pump's own meter. Where one that may run has none
+// that can be read, the sum is not known.
+func (v *GroupView) meter(p *Pump, own *bool) {
+	switch {
+	case p.FlowShared:
+	case p.FlowKnown:
+		v.Flow += p.Flow
+		v.FlowKnown = true
+	case p.Running != alarm.No:
+		*own = false
+	}
+}
+
+func add(n *int, k alarm.Known) {
+	if k == alarm.Yes {
+		*n++
+	}
+}
+
+// either is Yes as soon as one is, and No when one is and none is Yes.
+func either(a, b alarm.Known) alarm.Known { return max(a, b) }
+
+func (v *GroupView) moves() alarm.Known {
+	switch {
+	case v.Delivering >= v.Required:
+		return alarm.Yes
+	case v.Delivering+v.Perhaps >= v.Required:
+		return alarm.Unknown
+	}
+	return alarm.No
+}
+
+// power is No once every pump has told that its control power is gone, until
+// one tells that it is back.
+func (m *groupMemory) power(pumps []Pump) alarm.Known {
+	seen, lost := alarm.Unknown, len(pumps) > 0
+	for k := range pumps {
+		seen = either(seen, pumps[k].Power)
+		lost = lost && pumps[k].Power == alarm.No
+	}
+	switch {
+	case lost:
+		m.Dark = true
+	case seen == alarm.Yes:
+		m.Dark = false
+	}
+	if m.Dark {
+		return alarm.No
+	}
+	return seen
+}
+
+// rests keeps how long too few have delivered, and the habit of it.
+func (s *State) rests(_ *Group, m *groupMemory, v *GroupView) {
+	stands := alarm.Unknown
+	switch v.Moves {
+	case alarm.Yes:
+		stands, m.Rests = alarm.No, 0
+	case alarm.No:
+		stands = alarm.Yes
+		m.Rests += s.moment.Watched
+	}
+	m.Habit.Watch(stands, s.moment.Watched)
+}
+
+// wanted answers whether glycol must move now, and by what. Gas that flows
+// wants it, but for the pauses that batch control makes.
+func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, string) {
+	asked, off := alarm.Unknown, true
+	for k := range pumps {
+		asked = either(asked, pumps[k].Asked)
+		off = off && pumps[k].Asked == alarm.No
+	}
+	pause := g.Pause
+	if pause == 0 && off {
+		pause = defaultPause
+	}
+	switch {
+	case asked == alarm.Yes:
+		return alarm.Yes, wantedByDemand
+	case v.Gas == alarm.Yes && m.Rests >= pause:
+		return alarm.Yes, wantedByGas
+	case v.Gas == alarm.No:
+		return alarm.No, wantedByGas
+	case off:
+		return alarm.No, wantedByDemand
+	case v.Gas == alarm.Yes:
+		return alarm.No, wantedByGas // within the pause
+	}
+	switch m.Habit.Unusual() {
+	case alarm.Yes:
+		return alarm.Yes, wantedByHabit
+	case alarm.No:
+		return alarm.No, wantedByHabit
+	}
+	return alarm.Unknown, wantedUnknown
+}
+
+// standbyOf is how the others stand behind pump k.
+func standbyOf(pumps []Pump, k int) drivers.Standby {
+	if len(pumps) == 1 {
+		return drivers.StandbyNone
+	}
+	runs, ready, unsure := false, false, false
+	for j := range pumps {
+		if j == k {
+			continue
+		}
+		p := &pumps[j]
+		runs = runs || p.Running == alarm.Yes
+		ready = ready || p.Available == alarm.Yes
+		unsure = unsure || p.Available == alarm.Unknown
+	}
+	switch {
+	case runs:
+		return drivers.StandbyRunning
+	case ready:
+		return drivers.StandbyAvailable
+	case unsure:
+		return drivers.StandbyUnknown
+	}
+	return drivers.StandbyNotAvailable
+}
+
+// spare is what stands behind the circulation as a whole.
+func (v *GroupView) spare() drivers.Standby {
+	switch {
+	case v.Pumps <= v.Required:
+		return drivers.StandbyNone
+	case v.Running > v.Required:
+		return drivers.StandbyRunning
+	case v.Spare > 0:
+		return drivers.StandbyAvailable
+	case !v.SpareSeen:
+		return drivers.StandbyUnknown
+	}
+	return drivers.StandbyNotAvailable
+}
+
+// Seen gives what a pump is told of its group; the zero Group for one that is
+// in none.
+func (snap *Snapshot) Seen(set *Settings, pump string) drivers.Group {
+	i, place, ok := set.GroupOf(pump)
+	if !ok || snap.At.IsZero() {
+		return drivers.Group{}
+	}
+	return snap.Groups[i].seen(place, snap.runs[i][place])
+}
+
+// seen leaves the pump itself out of what is counted.
+func (v *GroupView) seen(place int, running alarm.Known) drivers.Group {
+	g := drivers.Group{Told: true, Others: v.Pumps - 1, Running: v.Running, Unseen: v.unseen, Required: v.Required, Standby: v.Standby[place]}
+	switch running {
+	case alarm.Yes:
+		g.Running--
+	case alarm.Unknown:
+		g.Unseen--
+	}
+	return g
+}

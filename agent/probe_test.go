@@ -19,19 +19,19 @@ import (
 // path.
 func onPTY(t *testing.T, units map[byte]simulator.Unit) string {
 	t.Helper()
-	master, path, err := openPTY()
+	pty, err := simulator.OpenPty()
 	if err != nil {
 		t.Fatal(err)
 	}
 	server := &simulator.Server{Units: units}
 	ctx, stop := context.WithCancel(context.Background())
 	done := make(chan error, 1)
-	go func() { done <- server.ServeRTU(ctx, master) }()
+	go func() { done <- server.ServeRTU(ctx, pty) }()
 	t.Cleanup(func() {
 		stop()
 		<-done
 	})
-	return path
+	return pty.Path
 }
 
 func skids(t *testing.T, n int) []*simulator.Skid {

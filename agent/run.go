@@ -14,6 +14,7 @@ import (
 
 	"github.com/rs/zerolog"
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"pumpside/configs"
 )
@@ -143,11 +144,16 @@ func (g *gateway) awaitReload(ctx context.Context, path string, hangup <-chan os
 	}
 }
 
+func isTerminal(w io.Writer) bool {
+	f, ok := w.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
+}
+
 // newLog writes what the agent says about itself. Libraries that use the
 // standard logger are routed through it.
 func newLog(w io.Writer, config *configs.Config, format string) zerolog.Logger {
 	if format == "console" || format == "" && config.Log.Console {
-		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly, NoColor: os.Getenv("NO_COLOR") != ""}
+		w = zerolog.ConsoleWriter{Out: w, TimeFormat: time.TimeOnly, NoColor: os.Getenv("NO_COLOR") != "" || !isTerminal(w)}
 	}
 	level, err := zerolog.ParseLevel(config.Log.Level)
 	if err != nil {

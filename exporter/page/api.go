@@ -10,6 +10,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/service"
 	"pumpside/rules/trend"
 )
 
@@ -67,21 +68,22 @@ func problem(w http.ResponseWriter, status int, detail string) {
 
 // pumpJSON is one pump.
 type pumpJSON struct {
-	Pump      string       `json:"pump"`
-	Tag       string       `json:"tag"`
-	Location  string       `json:"location,omitempty"`
-	Hazards   []string     `json:"hazards,omitempty"`
-	At        time.Time    `json:"at"`
-	Running   alarm.Known  `json:"running"`
-	ForS      float64      `json:"for_s"`
-	Observed  bool         `json:"observed"`
-	Disputed  bool         `json:"disputed"`
-	Totals    rules.Totals `json:"totals"`
-	Standing  []alarm.View `json:"alarms"` // those that are not normal
-	Tasks     []taskJSON   `json:"service"`
-	Signals   []signalJSON `json:"signals,omitempty"`
-	Cannot    []Gap        `json:"not_visible,omitempty"`
-	Cylinders int          `json:"cylinders"`
+	Pump      string               `json:"pump"`
+	Tag       string               `json:"tag"`
+	Location  string               `json:"location,omitempty"`
+	Hazards   []string             `json:"hazards,omitempty"`
+	At        time.Time            `json:"at"`
+	Running   alarm.Known          `json:"running"`
+	ForS      float64              `json:"for_s"`
+	Observed  bool                 `json:"observed"`
+	Disputed  bool                 `json:"disputed"`
+	Totals    rules.Totals         `json:"totals"`
+	Standing  []alarm.View         `json:"alarms"` // those that are not normal
+	Tasks     []taskJSON           `json:"service"`
+	Signals   []signalJSON         `json:"signals,omitempty"`
+	Cannot    []Gap                `json:"not_visible,omitempty"`
+	Condition *rules.ConditionView `json:"condition,omitempty"`
+	Cylinders int                  `json:"cylinders"`
 }
 
 type signalJSON struct {
@@ -97,16 +99,17 @@ type signalJSON struct {
 }
 
 type taskJSON struct {
-	Task    string    `json:"task"`
-	Status  string    `json:"status"`
-	Used    float64   `json:"used_ratio"`
-	By      string    `json:"by,omitempty"`
-	Spent   float64   `json:"spent"`
-	Limit   float64   `json:"limit"`
-	LastAt  time.Time `json:"last_at,omitzero"`
-	LastBy  string    `json:"last_by,omitempty"`
-	Counted int       `json:"records"`
-	Parts   string    `json:"parts,omitempty"`
+	Task    string         `json:"task"`
+	Status  string         `json:"status"`
+	Used    float64        `json:"used_ratio"`
+	By      string         `json:"by,omitempty"`
+	Spent   float64        `json:"spent"`
+	Limit   float64        `json:"limit"`
+	LastAt  time.Time      `json:"last_at,omitzero"`
+	LastBy  string         `json:"last_by,omitempty"`
+	Counted int            `json:"records"`
+	Parts   string         `json:"parts,omitempty"`
+	Window  service.Window `json:"window"`
 }
 
 func pumpJSONOf(pump *Pump, whole bool) pumpJSON {
@@ -115,7 +118,7 @@ func pumpJSONOf(pump *Pump, whole bool) pumpJSON {
 		Observed: pump.Observed, Disputed: pump.Disputed, Totals: pump.Totals, Standing: standing(pump.Alarms), Tasks: tasksJSON(pump), Cylinders: pump.Cylinders,
 	}
 	if whole {
-		j.Cannot = pump.Gaps
+		j.Cannot, j.Condition = pump.Gaps, pump.Condition
 		for i := range pump.Signals {
 			j.Signals = append(j.Signals, signalJSONOf(pump, &pump.Signals[i]))
 		}
@@ -140,7 +143,7 @@ func tasksJSON(pump *Pump) []taskJSON {
 		t := &pump.Tasks[i]
 		list[i] = taskJSON{
 			Task: t.Task, Status: t.Status.String(), Used: t.Life.Used, By: string(t.Life.By), Spent: t.Life.Spent, Limit: t.Life.Limit,
-			LastAt: t.Done.At.Wall, LastBy: t.Done.By, Counted: t.Done.Count, Parts: pump.Parts[t.Task],
+			LastAt: t.Done.At.Wall, LastBy: t.Done.By, Counted: t.Done.Count, Parts: pump.Parts[t.Task], Window: t.Window,
 		}
 	}
 	return list

@@ -99,6 +99,7 @@ func parsePages() (*template.Template, error) {
 	}
 	t.Funcs(template.FuncMap{
 		"asset":  assetPath,
+		"spaced": spaced,
 		"render": run,
 		"part": func(s *screen, id string) (template.HTML, error) {
 			one, err := s.part(id)

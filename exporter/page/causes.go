@@ -18,8 +18,12 @@ func (p *Pump) worstCause() *alarm.Cause {
 	return worst
 }
 
-// causes are the explanations that the newest finding gives.
+// causes are the likely explanations of what has changed; without a watched
+// condition, those that the newest finding gives.
 func (p *Pump) causes() []alarm.Cause {
+	if p.Condition != nil {
+		return p.Condition.Causes
+	}
 	var list []alarm.Cause
 	var newest *alarm.Event
 	for i := range p.Alarms {
@@ -114,7 +118,13 @@ func diagramOf(p *Pump) diagram {
 }
 
 func diagramVerdict(p *Pump, placed, unplaced int) string {
+	why := ""
+	if p.Condition != nil {
+		why = p.Condition.NotNamed
+	}
 	switch {
+	case placed == 0 && unplaced > 0 && why != "":
+		return "Cylinder and side: not determinable. " + sentence(why) + "."
 	case placed > 0:
 		return "Marked is the valve that would lose liquid in the suspected half of the stroke, with the probability of that half."
 	case unplaced > 0 && !p.NamesCylinders:
@@ -124,6 +134,9 @@ func diagramVerdict(p *Pump, placed, unplaced int) string {
 	}
 	if !p.NamesCylinders {
 		return "No finding. A finding could name neither cylinder nor side: not determinable with the signals installed."
+	}
+	if p.Condition != nil && !p.Condition.Learned {
+		return "Not determinable yet: what is normal for this pump, where it works now, is still being learned."
 	}
 	return "No finding: nothing is marked."
 }

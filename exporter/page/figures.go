@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -139,7 +141,8 @@ func sentence(text string) string {
 	if text == "" {
 		return ""
 	}
-	return strings.ToUpper(text[:1]) + text[1:]
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
 }
 
 // ago writes how long ago something was.

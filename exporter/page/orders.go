@@ -41,7 +41,9 @@ type order struct {
 	Task    string       `json:"task"`
 	Hours   float64      `json:"hours"` // of a shelf or until a review; 0 for the usual
 	Comment string       `json:"comment"`
-	ID      string       `json:"command_id"` // makes a form that is sent twice count once
+	// Service says more of what was done than the task; its note is Comment.
+	Service *drivers.ServiceEntry `json:"service"`
+	ID      string                `json:"command_id"` // makes a form that is sent twice count once
 }
 
 // mayChange answers for itself when a request may not change anything.
@@ -80,6 +82,9 @@ func (p *Page) orderForm(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	o, err := formOrder(r.PostForm)
+	if err == nil {
+		err = o.setTime(r.PostForm.Get("at"), v.Clock.zone)
+	}
 	if err != nil {
 		p.fail(w, r, http.StatusBadRequest, sentence(err.Error())+". Nothing was changed.")
 		return
@@ -100,19 +105,21 @@ func (p *Page) orderForm(w http.ResponseWriter, r *http.Request) {
 func formOrder(f url.Values) (o order, err error) {
 	for key, values := range f {
 		if len(values) > 1 {
-			return o, fmt.Errorf("%q is in the form twice", key)
+			return o, errors.New(quoted(key) + " is in the form twice")
 		}
 	}
 	o = order{
 		Pump: f.Get("pump"), Verb: drivers.Verb(f.Get("verb")), Alarm: f.Get("alarm"), Task: f.Get("task"),
 		Comment: f.Get("comment"), ID: f.Get("id"),
 	}
-	if job := f.Get("job"); job != "" { // pump and task in one field
-		o.Pump, o.Task, _ = strings.Cut(job, "/")
+	if o.Verb == drivers.RecordService {
+		if err := o.addService(f); err != nil {
+			return o, err
+		}
 	}
 	if text := f.Get("hours"); text != "" {
 		if o.Hours, err = strconv.ParseFloat(text, 64); err != nil {
-			return o, fmt.Errorf("%q is no number of hours", text)
+			return o, errors.New(quoted(text) + " is no number of hours")
 		}
 	}
 	return o, nil
@@ -168,13 +175,13 @@ func (p *Page) carryOut(ctx context.Context, v viewer, o order) (e *alarm.Event,
 	need, known := needs[o.Verb]
 	switch {
 	case !known:
-		return nil, http.StatusBadRequest, fmt.Errorf("%q is nothing that can be asked for", o.Verb)
+		return nil, http.StatusBadRequest, errors.New(quoted(string(o.Verb)) + " is nothing that can be asked for")
 	case err != nil:
 		return nil, http.StatusBadRequest, err
 	case v.Role < need:
 		return nil, http.StatusForbidden, fmt.Errorf("this needs the role %v; %s is %v", need, v.User, v.Role)
 	case o.Pump != "" && !slices.ContainsFunc(p.source.View().Pumps, func(one Pump) bool { return one.ID == o.Pump }):
-		return nil, http.StatusNotFound, fmt.Errorf("there is no pump %q", o.Pump)
+		return nil, http.StatusNotFound, errors.New("there is no pump " + quoted(o.Pump))
 	}
 	e, err = p.source.Do(ctx, o.Pump, c)
 	return e, http.StatusServiceUnavailable, err
@@ -184,7 +191,10 @@ func (p *Page) carryOut(ctx context.Context, v viewer, o order) (e *alarm.Event,
 func (o order) command(v viewer) (drivers.Command, error) {
 	c := drivers.Command{
 		ID: "page-" + o.ID, User: v.User, Verb: o.Verb, Alarm: o.Alarm, Task: o.Task, Comment: strings.TrimSpace(o.Comment),
-		For: time.Duration(o.Hours * float64(time.Hour)),
+		For: time.Duration(o.Hours * float64(time.Hour)), Service: o.Service,
+	}
+	if o.Service != nil {
+		c.Service.Note = c.Comment
 	}
 	if o.ID == "" {
 		c.ID = "page-" + rand.Text()

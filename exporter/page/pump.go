@@ -74,6 +74,7 @@ func pumpScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	s.add("silenced", "pump-silenced", p.lines(v, a.Path, &view, pump, func(a *alarm.View) bool { return set(a) && (a.Shelved || a.Removed || a.State != alarm.Normal) }))
 	s.add("diagram", "pump-diagram", diagramOf(pump))
 	s.add("causes", "pump-causes", causeLines(pump.causes()))
+	s.add("condition", "pump-condition", conditionOf(v, pump))
 	for _, row := range rows {
 		s.add("v-"+row.Name, "signal-value", row)
 	}
@@ -236,7 +237,6 @@ type taskRow struct {
 	Last                   string
 	Forecast               string // when it will be due; "" when nobody can tell
 	NoCalendar             bool   // its calendar cannot be told
-	Undo                   bool   // the newest record can be taken back
 	used                   float64
 }
 
@@ -253,7 +253,7 @@ func taskRowOf(v viewer, pump *Pump, t *rules.TaskView) taskRow {
 		Pump: pump.ID, Tag: pump.Tag, Task: t.Task, Title: sentence(pump.title(t.Task)), Used: percent(t.Life.Used),
 		Width: min(80*t.Life.Used, 100), Of: lifeWords(t.Life), Word: statusWords[t.Status],
 		Late: t.Status >= service.Due, Soon: t.Status == service.DueSoon, Parts: pump.Parts[t.Task],
-		NoCalendar: !t.Life.CalendarKnown, used: t.Life.Used, Last: "never recorded",
+		NoCalendar: !t.Life.CalendarKnown, used: t.Life.Used, Last: "never recorded", Forecast: forecastWords(v, &t.Window.Due, t.Life.Used),
 	}
 	if t.Done.Count > 0 {
 		row.Last = "last done " + v.Clock.instant(t.Done.At) + " by " + t.Done.By
@@ -265,6 +265,14 @@ func lifeWords(l service.Life) string {
 	switch l.By {
 	case service.ByRunTime:
 		return hours(l.Spent, 0) + " of " + hours(l.Limit, 0) + " h run"
+	case service.ByWarmTime:
+		return hours(l.Spent, 0) + " of " + hours(l.Limit, 0) + " h run, weighted by oil temperature"
+	case service.ByWorn:
+		return whole(l.Spent/1e6) + " of " + whole(l.Limit/1e6) + " million strokes per plunger, weighted by pressure"
+	case service.ByTable:
+		return percent(l.Spent) + " % by the table of intervals"
+	case service.ByCondition:
+		return "the diagnosis asks for it"
 	case service.ByStrokes:
 		return whole(l.Spent/1e6) + " of " + whole(l.Limit/1e6) + " million strokes per plunger"
 	case service.ByCalendar:

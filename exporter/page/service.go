@@ -3,10 +3,13 @@ package page
 import (
 	"cmp"
 	"crypto/rand"
+	"fmt"
 	"slices"
 	"strings"
 
+	"pumpside/drivers"
 	"pumpside/rules/alarm"
+	"pumpside/rules/service"
 )
 
 // serviceData is what does not change on the screen while it is open.
@@ -14,6 +17,21 @@ type serviceData struct {
 	Pumps  []Pump
 	Chosen string // pump/task that a link chose
 	Order  string // id of the next order: a form sent twice counts once
+
+	Actions, Findings, Reasons []string // the words a record may use
+	Cylinders                  []int
+}
+
+// A recordLine is one line of the service history.
+type recordLine struct {
+	Pump, Tag, Title, When, Entered string
+	Number                          int
+	What                            string // action, place and what was found
+	By, Note, Disputed              string
+	Hours                           string
+	Undone                          bool
+	Undo                            bool // it is itself the undoing of another
+	Viewer                          viewer
 }
 
 // A visit is what could be done at one pump in one go.
@@ -34,7 +52,10 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 			return nil, err
 		}
 	}
-	s := &screen{Title: "Service", Nav: "service", Body: "service", Data: serviceData{view.Pumps, chosen, rand.Text()}}
+	s := &screen{Title: "Service", Nav: "service", Body: "service", Data: serviceData{
+		Pumps: view.Pumps, Chosen: chosen, Order: rand.Text(),
+		Actions: service.Actions(), Findings: service.Findings(), Reasons: service.Reasons(), Cylinders: cylindersOf(&view),
+	}}
 	var rows []taskRow
 	var visits []visit
 	for i := range view.Pumps {
@@ -51,8 +72,58 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.add("history", "journal", p.journalLines(v, &view, done))
+	s.add("history", "records", recordLines(v, &view, done))
 	return s, nil
+}
+
+func cylindersOf(view *View) []int {
+	most := 0
+	for _, one := range view.Pumps {
+		most = max(most, one.Cylinders)
+	}
+	var list []int
+	for i := range most {
+		list = append(list, i+1)
+	}
+	return list
+}
+
+// recordLines puts service records into words, newest first.
+func recordLines(v viewer, view *View, entries []Entry) (list []recordLine) {
+	undone := map[string]bool{}
+	key := func(pump string, number int) string { return fmt.Sprintf("%s#%d", pump, number) }
+	for _, e := range entries {
+		if r := e.Event.Service; r != nil && r.Entry.Undoes > 0 {
+			undone[key(e.Pump, r.Entry.Undoes)] = true
+		}
+	}
+	for _, e := range entries {
+		l := recordLine{Pump: e.Pump, Tag: e.Pump, Title: sentence(spaced(e.Event.Subject)), When: v.Clock.instant(e.Event.At), By: e.Event.User, Note: e.Event.Comment, Viewer: v}
+		if pump, err := findPump(view, e.Pump); err == nil {
+			l.Tag, l.Title = pump.Tag, pump.TitleOf(e.Event.Subject)
+		}
+		if r := e.Event.Service; r != nil {
+			l.add(v, r)
+			l.Undone = undone[key(e.Pump, r.Number)]
+		}
+		list = append(list, l)
+	}
+	return list
+}
+
+func (l *recordLine) add(v viewer, r *drivers.ServiceRecord) {
+	l.Number, l.When, l.Disputed, l.Hours = r.Number, v.Clock.instant(r.At), r.Disputed, hours(r.RunTime.Seconds(), 0)
+	if r.Entry.Undoes > 0 {
+		l.Undo, l.What = true, fmt.Sprintf("takes record %d back", r.Entry.Undoes)
+		return
+	}
+	l.What = spaced(r.Entry.Action) + placeWords(r.Entry.Cylinder, r.Entry.Side)
+	if r.Entry.Found != "" {
+		l.What += "; found " + spaced(r.Entry.Found)
+	}
+	if r.Entry.By != "" && r.Entry.By != l.By {
+		l.By = r.Entry.By + ", recorded by " + l.By
+	}
 }
 
 // visitOf gathers the tasks that are due or soon will be, with what they need.

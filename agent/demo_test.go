@@ -124,12 +124,13 @@ func TestLongDemoTellsTheWholeStory(t *testing.T) {
 	for _, part := range []string{
 		"GP-1: WORSE: first oil change DUE",
 		"the suction of GP-1 is closed",
-		"GP-1: NO FLOW",
+		"GP-1: no glycol flow",
 		"the suction is open again",
-		"GP-1: back to normal",
+		"[CLEARED] Ridge Station 7, GP-1: no glycol flow",
 		"the instrument module of GP-2 stops answering",
-		"gp-2-module",
+		"gp-2-module does not answer",
 		"the module answers again",
+		"device does not answer (gp-2-module)",
 		"That was the story",
 	} {
 		at := strings.Index(rest, part)

@@ -3,9 +3,17 @@ package main
 import (
 	"context"
 	"errors"
+	"time"
 
 	"github.com/rs/zerolog"
+
+	"pumpside/agent/store"
 )
+
+// lockPatience is how long a state file that is in use is waited for: a command
+// without an agent holds it for a moment, and an agent that starts has it
+// before it can be asked.
+const lockPatience = 5 * time.Second
 
 // atDesk does work at the desk of the agent with that configuration. With no
 // agent running it takes the state file's lock and runs the same rules itself.
@@ -14,18 +22,36 @@ func atDesk(ctx context.Context, configPath string, work func(desk) error) error
 	if err != nil {
 		return err
 	}
-	agent, err := dial(ctx, config.Store.Path)
-	switch {
-	case err == nil:
-		return work(agent)
-	case !errors.Is(err, errNoAgent):
+	var own *gateway
+	err = whileLocked(ctx, func() error {
+		agent, err := dial(ctx, config.Store.Path)
+		if err == nil {
+			return work(agent)
+		}
+		if errors.Is(err, errNoAgent) {
+			own, err = open(config, zerolog.Nop(), nil)
+		}
+		return err
+	})
+	if err != nil || own == nil {
 		return err
 	}
-	g, err := open(config, zerolog.Nop(), nil)
-	if err != nil {
-		return err
+	return errors.Join(own.without(work), own.close())
+}
+
+// whileLocked tries again for a while when a state file is in use.
+func whileLocked(ctx context.Context, try func() error) error {
+	for began := time.Now(); ; {
+		err := try()
+		if _, locked := errors.AsType[*store.LockedError](err); !locked || time.Since(began) > lockPatience {
+			return err
+		}
+		select {
+		case <-ctx.Done():
+			return err
+		case <-time.After(lockPatience / 50):
+		}
 	}
-	return errors.Join(g.without(work), g.close())
 }
 
 // without works at the desk with the rules and the store at work, but nothing

@@ -94,7 +94,11 @@ func runAgent(ctx context.Context, path string, config *configs.Config, format s
 func runOnce(ctx context.Context, path string, config *configs.Config, logger zerolog.Logger, hangup <-chan os.Signal) (*configs.Config, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
-	g, err := open(config, logger, nil)
+	var g *gateway
+	err := whileLocked(ctx, func() (err error) {
+		g, err = open(config, logger, nil)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}

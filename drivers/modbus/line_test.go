@@ -135,7 +135,7 @@ func TestSerialServerThatKeepsAnOldAnswer(t *testing.T) {
 		}
 	})
 	s := quick(RTUOverTCP, l.Addr().String())
-	s.Timeout = 300 * ms
+	s.Timeout = 1000 * ms
 	b := openBus(t, s)
 	defer func() {
 		b.Close()

@@ -36,6 +36,7 @@ type fakeSource struct {
 	to      []string // pump of each order
 	watched []string
 	refuse  string
+	records int
 }
 
 func (f *fakeSource) View() page.View {
@@ -123,6 +124,11 @@ func (f *fakeSource) Do(_ context.Context, pump string, c drivers.Command) (*ala
 	}
 	if c.Verb == drivers.RecordService {
 		e.Kind, e.Alarm, e.Text, e.Subject = alarm.ServiceRecorded, "service_recorded", "service_recorded", c.Task
+		f.records++
+		e.Service = &drivers.ServiceRecord{Pump: pump, Number: f.records, User: c.User, At: instant(0), Entry: drivers.ServiceEntry{Task: c.Task, Note: c.Comment, Action: "done"}}
+		if c.Service != nil {
+			e.Service.Entry.Found, e.Service.Entry.Undoes = c.Service.Found, c.Service.Undoes
+		}
 	}
 	for i := range f.view.Pumps {
 		if f.view.Pumps[i].ID != pump {

@@ -120,7 +120,7 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		want       []string
 		never      []string
 	}{
-		{"the site names the pump to go to first", "/", []string{"1 of 2 pumps needs", `First: <a href="/pump/gp-1">GP-1</a>`, "high alarm", "12\u202f345.6", "93 %", "due soon"}, nil},
+		{"the site names the pump to go to first", "/", []string{"1 of 2 pumps needs a person", `First: <a href="/pump/gp-1">GP-1</a>`, "high alarm", "12\u202f345.6", "93 %", "due soon"}, nil},
 		{"the pump says what to do and marks the suspected valve", "/pump/gp-1", []string{"What to do", `class="valve suspect"`, "72 %", "7200", "4000 to 8500", "Before anyone touches it"}, nil},
 		{"a bad value is shown as none, with age and reason", "/pump/gp-1", []string{"--", "bad: timeout, last good 5 min ago"}, []string{">99.0<", "5940"}},
 		{"a well pump says so", "/pump/gp-2", []string{"Nothing calls for a person.", "not determinable with the signals installed"}, []string{`class="valve suspect"`}},

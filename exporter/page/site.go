@@ -44,8 +44,9 @@ type siteLine struct {
 	need              int
 }
 
-// Calls reports whether the pump needs a person.
-func (l siteLine) Calls() bool { return l.need >= needsPlan }
+// Calls reports whether the pump needs a person: a service that is due soon
+// does not yet.
+func (l siteLine) Calls() bool { return l.need >= needsPlan*int(service.Due) }
 
 // The needs, in steps that no number of lesser things reaches.
 const (

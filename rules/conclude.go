@@ -69,6 +69,7 @@ func (o *observer) judge(set *Settings, s *State) {
 		return
 	}
 	o.changes = s.Observed.Condition.Changes(&o.condition, o.band, o.changes[:0])
+	now := s.moment.At.SinceBoot
 	active, learned := false, false
 	for i := range o.changes {
 		active = active || o.changes[i].Raised
@@ -90,7 +91,8 @@ func (o *observer) judge(set *Settings, s *State) {
 	switch {
 	case !active:
 		o.ranking = nil
-	case fresh || o.ranking == nil:
+	case o.ranking == nil || fresh && now-o.ranked >= rankEvery:
+		o.ranked = now
 		e := o.evidence(set, s)
 		o.model.Unconfirmed = s.Observed.Unconfirmed
 		r := o.model.Rank(&e)

@@ -18,6 +18,7 @@ import (
 const (
 	calmFor    = 30 * time.Second // the speed has been the same for so long before anything is learned or judged
 	judgeEvery = 10 * time.Second
+	rankEvery  = time.Minute      // while something has changed
 	rampEnds   = 3 * time.Second  // after the speed has settled, the ramp before it is surveyed
 	rampLasts  = 60 * time.Second // at most
 )
@@ -72,6 +73,7 @@ type observer struct {
 
 	list      []condition.Observation
 	judged    time.Duration
+	ranked    time.Duration
 	changes   []condition.Change
 	recents   []recent
 	concluded bool // something was judged in this life of the process

@@ -43,9 +43,10 @@ type effect struct {
 	// third and sixth are ln of the growth of orders 3 and 6, beside what
 	// flow does to them.
 	third, sixth spread
-	anyPhase     bool   // flow has the sizes stated, at angles that are not known
-	half         bool   // flow is that of one half; where none can be told, either's
-	suction      spread // Pa
+	turn         float64 // radians the ripple may turn by against the index
+	anyPhase     bool    // flow has the sizes stated, at angles that are not known
+	half         bool    // flow is that of one half; where none can be told, either's
+	suction      spread  // Pa
 }
 
 // still is an effect on nothing. The errors are what indicators of a pump that
@@ -53,7 +54,7 @@ type effect struct {
 func still() effect {
 	return effect{
 		model: 0.2, efficiency: spread{0, 0.007}, torque: spread{0, 0.02},
-		third: spread{0, 0.06}, sixth: spread{0, 0.08}, suction: spread{0, 3e3},
+		third: spread{0, 0.06}, sixth: spread{0, 0.08}, suction: spread{0, 3e3}, turn: 0.12,
 	}
 }
 
@@ -72,7 +73,7 @@ type cause struct {
 var causes = []cause{
 	{LossInDischargeHalf, 0.17, 0.005, 1.5, true, halfLoss(pump.Suction)},
 	{LossInSuctionHalf, 0.17, 0.005, 1.5, true, halfLoss(pump.Discharge)},
-	{SmallHead, 0.04, 0.005, 1, true, func(m *Model, late, size float64, cylinder int) effect {
+	{SmallHead, 0.015, 0.005, 1, true, func(m *Model, late, size float64, cylinder int) effect {
 		e := still()
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = complex(-size, 0) * m.head(cylinder, late, k)
@@ -81,7 +82,7 @@ var causes = []cause{
 		e.efficiency, e.torque = lost(part), lost(0.8*part)
 		return e
 	}},
-	{LateHead, 0.06, 0.01, 0.7, true, func(m *Model, late, size float64, cylinder int) effect {
+	{LateHead, 0.03, 0.01, 0.7, true, func(m *Model, late, size float64, cylinder int) effect {
 		e := still()
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = m.head(cylinder, math.Min(late+size, 0.99), k) - m.head(cylinder, late, k)
@@ -105,21 +106,21 @@ var causes = []cause{
 	{LineChanged, 0.08, 0.1, 2, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose = size
-		e.third, e.sixth = spread{0.3 * size, size}, spread{0.3 * size, size}
+		e.third, e.sixth, e.turn = spread{0.3 * size, size}, spread{0.3 * size, size}, 0.12+0.5*size
 		return e
 	}},
 	{AllHeadsLate, 0.06, 0.01, 0.4, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.floor, e.loose = 0.05*size, 3*size
 		e.efficiency, e.torque = spread{-size, 0.01 + 0.4*size}, spread{-0.6 * size, 0.02 + 0.5*size}
-		e.third, e.sixth = spread{5 * size, 0.1 + 3*size}, spread{3 * size, 0.15 + 3*size}
+		e.third, e.sixth, e.turn = spread{5 * size, 0.1 + 3*size}, spread{3 * size, 0.15 + 3*size}, 0.12+3*size
 		return e
 	}},
 	{SuctionStarved, 0.1, 0.01, 0.5, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.floor, e.loose = 0.05*size, 3*size
 		e.efficiency, e.torque = spread{-size, 0.01 + 0.5*size}, spread{-0.5 * size, 0.03 + 0.5*size}
-		e.third, e.sixth = spread{2 * size, 0.1 + 3*size}, spread{3 * size, 0.15 + 3*size}
+		e.third, e.sixth, e.turn = spread{2 * size, 0.1 + 3*size}, spread{3 * size, 0.15 + 3*size}, 0.12+3*size
 		e.suction = spread{-30e3, 30e3}
 		return e
 	}},
@@ -147,13 +148,13 @@ var causes = []cause{
 	{Transmitter, 0.04, 0.05, 1, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose = size
-		e.third, e.sixth = spread{-0.5 * size, 0.05 + 0.5*size}, spread{-0.5 * size, 0.05 + 0.5*size}
+		e.third, e.sixth, e.turn = spread{-0.5 * size, 0.05 + 0.5*size}, spread{-0.5 * size, 0.05 + 0.5*size}, 0.12+0.3*size
 		e.torque = spread{0, 0.02 + 0.2*size}
 		return e
 	}},
 	{IndexMoved, 0.01, 0.3, 2, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
-		e.loose = size // vectors turn, amplitudes stay
+		e.loose, e.turn = size, 2 // vectors turn, amplitudes stay
 		return e
 	}},
 	{NoneOfThese, 0.06, 0.001, 0.5, false, noneOfThese},
@@ -180,7 +181,7 @@ func halfLoss(valve pump.Side) func(*Model, float64, float64, int) effect {
 func nothingMoves(_ *Model, _, _ float64, _ int) effect {
 	e := still()
 	e.efficiency, e.torque = spread{-0.9, 0.2}, spread{-0.8, 0.2}
-	e.third, e.sixth = spread{-4, 2}, spread{-4, 2}
+	e.third, e.sixth, e.turn = spread{-4, 2}, spread{-4, 2}, 2
 	e.loose = 1
 	return e
 }
@@ -194,7 +195,7 @@ func noneOfThese(_ *Model, _, size float64, _ int) effect {
 	e.floor = size
 	e.loose = 0.3
 	e.efficiency, e.torque = spread{0, 0.1}, spread{0, 0.1}
-	e.third, e.sixth = spread{0, 0.4}, spread{0, 0.4}
+	e.third, e.sixth, e.turn = spread{0, 0.4}, spread{0, 0.4}, 0.4
 	e.suction = spread{0, 20e3}
 	return e
 }

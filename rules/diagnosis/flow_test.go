@@ -87,7 +87,7 @@ func known(z complex128) *Line {
 	line := new(Line)
 	for f := 4.0; f < 40; f *= 1.04 {
 		zf := complex(real(z), imag(z)*f/5)
-		line.Points = append(line.Points, LinePoint{Hertz: f, Re: real(zf), Im: imag(zf), Error: 0.05})
+		line.Points = append(line.Points, LinePoint{Hertz: f, Re: real(zf), Im: imag(zf), Error: 0.05, Turns: 5})
 	}
 	return line
 }

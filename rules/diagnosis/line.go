@@ -17,34 +17,104 @@ type LinePoint struct {
 	// Shared is the part of the error that points have in common, since the
 	// flow behind them is known only so well.
 	Shared float64 `json:"shared"`
+	Turns  float64 `json:"turns"` // of the shaft in a second, at which it was measured
 }
 
-// reach is how far, as a share of a frequency, a measured point tells.
-const reach = 0.15
-
-// At is the impedance at a frequency with its relative error; ok is false
-// where the line was not measured.
-func (l *Line) At(hertz float64) (z complex128, err float64, ok bool) {
-	var sum complex128
-	weights, square, shared := 0.0, 0.0, 0.0
+// At is the impedance at a frequency, at a speed of the shaft in turns per
+// second, with its relative error; ok is false
+// where nothing was measured near it, or too little to tell a phase.
+//
+// Single points are weak: the ripple of a ramp is small where it passes the
+// frequency of a shaft at speed. So they are smoothed by what a line can be,
+// an inertance with friction beside the give of manifold and dampener,
+//
+//	Z = (R + iωL) / (1 + iωC·(R + iωL)),
+//
+// with all resonances and dampings weighed by how well they fit. What lies far
+// from the frequency counts less, for a real line has more than one resonance.
+// Friction of turbulent flow goes with the flow, that of laminar flow does not,
+// so a line is damped less in a ramp than at speed: by the root, between both.
+func (l *Line) At(hertz, turns float64) (z complex128, err float64, ok bool) {
+	near := 0.0
+	shared, weights := 0.0, 0.0
 	for _, p := range l.Points {
-		off := math.Abs(ln(p.Hertz / hertz))
-		if off > reach {
-			continue
+		if off := abs(ln(p.Hertz / hertz)); off < 0.25 {
+			w := 1 / (p.Error * p.Error)
+			near += w
+			shared += w * p.Shared
+			weights += w
 		}
-		// The impedance of a line goes about with frequency. What is weak is
-		// averaged as it is: its size alone would be too large.
-		e := math.Hypot(p.Error, off)
-		w := 1 / (e * e)
-		sum += complex(w*hertz/p.Hertz, 0) * complex(p.Re, p.Im)
-		weights += w
-		square += w * w * p.Error * p.Error
-		shared += w * p.Shared
 	}
-	if weights == 0 || math.Sqrt(square)/weights > 0.4 {
+	const enough = 1.5 // points of error 1
+	if near < enough {
 		return 0, 0, false
 	}
-	// Systematic: what the flow of a real pump differs from the model's.
-	const model = 0.1
-	return sum / complex(weights, 0), math.Hypot(math.Hypot(math.Sqrt(square), shared)/weights, model), true
+	z, spread := l.smooth(hertz, turns)
+	const model = 0.12 // what the flow of a real pump differs from the model's
+	err = math.Hypot(math.Hypot(spread, shared/weights), model)
+	return z, err, err < 0.5
+}
+
+// The grid of lines: resonances in Hz and dampings.
+const (
+	lowestResonance, resonances = 0.7, 48
+	leastDamping, dampings      = 0.03, 10
+)
+
+// smooth is the weighed mean of all lines that fit, at a frequency, and its
+// relative spread per part.
+func (l *Line) smooth(hertz, turns float64) (z complex128, spread float64) {
+	type fit struct {
+		z    complex128
+		cost float64
+	}
+	var fits [resonances * dampings]fit
+	least := math.Inf(1)
+	for i := range resonances {
+		f0 := lowestResonance * math.Pow(100, float64(i)/(resonances-1))
+		for j := range dampings {
+			damping := leastDamping * math.Pow(60, float64(j)/(dampings-1))
+			scale, cost := l.fit(hertz, turns, f0, damping)
+			one := complex(scale, 0) * lumped(hertz, f0, damping)
+			fits[i*dampings+j] = fit{one, cost}
+			least = min(least, cost)
+		}
+	}
+	total, square := 0.0, 0.0
+	for _, f := range fits {
+		w := math.Exp((least - f.cost) / 2)
+		total += w
+		z += complex(w, 0) * f.z
+		square += w * (real(f.z)*real(f.z) + imag(f.z)*imag(f.z))
+	}
+	z /= complex(total, 0)
+	size := real(z)*real(z) + imag(z)*imag(z)
+	return z, math.Sqrt(max(square/total/size-1, 0) / 2)
+}
+
+// fit is the best size of a line of that resonance and damping, with what it
+// costs: squares of the misses in standard errors.
+func (l *Line) fit(hertz, turns, f0, damping float64) (scale, cost float64) {
+	var g [mostPoints]complex128
+	var v [mostPoints]float64
+	up, down := 0.0, 0.0
+	for i, p := range l.Points {
+		g[i] = lumped(p.Hertz, f0, damping*math.Sqrt(p.Turns/turns))
+		off := 0.6 * ln(p.Hertz/hertz)
+		size := math.Hypot(p.Re, p.Im)
+		v[i] = (p.Error*p.Error + off*off + 0.1*0.1) * size * size
+		up += (p.Re*real(g[i]) + p.Im*imag(g[i])) / v[i]
+		down += (real(g[i])*real(g[i]) + imag(g[i])*imag(g[i])) / v[i]
+	}
+	scale = max(up/down, 0)
+	for i, p := range l.Points {
+		re, im := p.Re-scale*real(g[i]), p.Im-scale*imag(g[i])
+		cost += (re*re + im*im) / v[i]
+	}
+	return scale, cost
+}
+
+// lumped is the impedance of a line of inertance 1 s/(2π).
+func lumped(f, f0, damping float64) complex128 {
+	return complex(2*damping*f0, f) / complex(1-f/f0*f/f0, 2*damping*f/f0)
 }

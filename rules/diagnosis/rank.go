@@ -163,8 +163,8 @@ func (w *weigher) cylinders(c *cause) []int {
 // prior is that of a cause in the circumstances.
 func (w *weigher) prior(c *cause) float64 {
 	p := c.prior
-	if c.name == LateHead && w.e.FromService {
-		p *= 4 // air left in a head after work
+	if (c.name == LateHead || c.name == SmallHead) && w.e.FromService {
+		p *= 5 // air left in a head, or a make-up valve stuck, after work
 	}
 	if c.name == BypassPassing {
 		switch w.e.Bypass {
@@ -199,7 +199,7 @@ func (w *weigher) at(c *cause, size float64, cylinder int) weights {
 	}
 	flow := number(w.e.Efficiency.part(), f.efficiency)
 	rest += number(w.e.Torque.part(), f.torque) + number(w.e.Suction, f.suction)
-	rest += w.growth(&f, 3, f.third) + w.growth(&f, 6, f.sixth)
+	rest += w.growth(&f, 3, f.third) + w.growth(&f, 6, f.sixth) + w.turn(&f)
 	rest += w.orders(&f)
 	return weights{both: rest + flow, orders: rest, flow: flow}
 }
@@ -221,6 +221,24 @@ func (w *weigher) growth(f *effect, k int, s spread) float64 {
 		s.error = math.Hypot(s.error, 0.5*cmplx.Abs(added))
 	}
 	return normal(x, s.mean, sigma*sigma+s.error*s.error)
+}
+
+// turn weighs how far the ripple has turned against the index.
+func (w *weigher) turn(f *effect) float64 {
+	k := w.model.Geometry.Cylinders
+	if k > mostOrder || !w.e.Indexed {
+		return 0
+	}
+	o := &w.e.Orders[k]
+	before := cmplx.Abs(o.Baseline)
+	if !o.Seen || before < 3*o.Sigma || before == 0 {
+		return 0
+	}
+	added := 0.0
+	if own := w.model.all(w.late, k); own != 0 {
+		added = 0.7 * cmplx.Abs(f.flow[k]/own)
+	}
+	return normal(cmplx.Phase((o.Baseline+o.Delta)/o.Baseline), 0, f.turn*f.turn+added*added+o.Sigma*o.Sigma/before/before)
 }
 
 // weak are the orders that a pump with like heads does not have.
@@ -253,7 +271,7 @@ func (w *weigher) order(f *effect, k int, scale float64) float64 {
 		scale = 1 // its own error covers it
 	}
 	mean := f.flow[k] * g.vector[k] * complex(scale, 0)
-	size := cmplx.Abs(g.vector[k]) * scale
+	size := cmplx.Abs(g.vector[k]) * scale * (1 + 2*g.error[k])
 	// The higher the order, the less a model of the valves is worth.
 	grow := math.Hypot(f.model*(1+0.2*float64(k-1)), g.error[k]) * cmplx.Abs(mean)
 	floor := f.floor * size

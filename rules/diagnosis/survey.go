@@ -77,7 +77,7 @@ func (s *Survey) Measure(m *Model, p quantity.Pascals, line *Line) int {
 			continue
 		}
 		z := w.ratio / q
-		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error, Shared: spread})
+		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error, Shared: spread, Turns: w.turns})
 		n++
 	}
 	return n
@@ -94,7 +94,7 @@ func (s *Survey) sweeps(m *Model) (list []sweep) {
 	volume := float64(hydraulics.TheoreticalFlow(m.Geometry, 60)) // of a turn
 	for at := max(s.marks[0].t, s.samples[0].t+half); at < s.samples[len(s.samples)-1].t-half; at += step {
 		path, ok := s.path(at)
-		if !ok || path.speed < 0.3 || path.change < 0.02 {
+		if !ok || path.speed < 0.3 {
 			continue
 		}
 		regression.Reset()
@@ -125,7 +125,6 @@ func (s *Survey) sweeps(m *Model) (list []sweep) {
 // A path is the shaft's angle about a moment: a parabola.
 type path struct {
 	angle, speed, bend float64 // turns, turns/s, turns/s²
-	change             float64 // of the speed in a second, by itself
 	error              float64 // of the angle, turns
 }
 
@@ -153,7 +152,6 @@ func (s *Survey) path(at float64) (p path, ok bool) {
 		return p, false
 	}
 	p = path{angle: x[0] + origin, speed: x[1], bend: x[2]}
-	p.change = abs(2*p.bend) / max(p.speed, 1e-9)
 	square := 0.0
 	for _, k := range near {
 		e := k.y - p.turns(k.t-at)
@@ -294,6 +292,9 @@ func pairsOf(m *Model, list []sweep) (pairs []pair) {
 	return pairs
 }
 
+// mostPoints of a line are kept.
+const mostPoints = 96
+
 // add puts a point into the line: points within a twentieth are one.
 func (l *Line) add(p LinePoint) {
 	if !(p.Error < 1) || !(p.Hertz > 0) {
@@ -308,10 +309,10 @@ func (l *Line) add(p LinePoint) {
 		q.Hertz = (a*q.Hertz + b*p.Hertz) / (a + b)
 		q.Re, q.Im = (a*q.Re+b*p.Re)/(a+b), (a*q.Im+b*p.Im)/(a+b)
 		q.Error, q.Shared = math.Max(0.02, 1/math.Sqrt(a+b)), (a*q.Shared+b*p.Shared)/(a+b)
+		q.Turns = (a*q.Turns + b*p.Turns) / (a + b)
 		return
 	}
-	const most = 96
-	if len(l.Points) < most {
+	if len(l.Points) < mostPoints {
 		l.Points = append(l.Points, p)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -20,7 +21,19 @@ func checkCommand() *cobra.Command {
 	}
 	path := configFlag(c)
 	asJSON := c.Flags().Bool("json", false, "print JSON")
+	explain := c.Flags().String("explain", "", "explain a `key` of the configuration, such as pumps.mechanism, and end; . explains the file")
+	profile := c.Flags().String("profile", "", "print a device profile by its `name`, and end; list lists them")
+	schema := c.Flags().Bool("schema", false, "print the JSON Schema of the configuration for an editor, and end")
 	c.RunE = func(c *cobra.Command, _ []string) error {
+		switch {
+		case *explain != "":
+			return explainKey(c.OutOrStdout(), *explain)
+		case *profile != "":
+			return showProfile(c.OutOrStdout(), *profile)
+		case *schema:
+			_, err := c.OutOrStdout().Write(configs.Schema())
+			return err
+		}
 		text, err := os.ReadFile(*path)
 		if err != nil {
 			return err
@@ -38,6 +51,37 @@ func checkCommand() *cobra.Command {
 		return printed(c.OutOrStdout(), false, nil, func(w io.Writer) { describe(w, config) })
 	}
 	return c
+}
+
+// explainKey prints what a key is; a key that is none is wrong usage.
+func explainKey(w io.Writer, key string) error {
+	text, err := configs.Explain(strings.Trim(key, "."))
+	if err != nil {
+		return misuse{fmt.Errorf("--explain: %w", err)}
+	}
+	_, err = io.WriteString(w, text)
+	return err
+}
+
+// showProfile prints one profile, or the list of all.
+func showProfile(w io.Writer, name string) error {
+	list := configs.Profiles()
+	var names []string
+	for _, p := range list {
+		if p.Name == name {
+			_, err := w.Write(p.Text)
+			return err
+		}
+		names = append(names, p.Name)
+	}
+	if name != "list" {
+		return misuse{fmt.Errorf("--profile: there is no profile %q; use one of %s", name, strings.Join(names, ", "))}
+	}
+	return printed(w, false, nil, func(w io.Writer) {
+		for _, p := range list {
+			fmt.Fprintf(w, "%s\t%s\n", p.Name, p.Title)
+		}
+	})
 }
 
 func describe(w io.Writer, c *configs.Config) {

@@ -35,6 +35,7 @@ type rtuOverTCPFile struct {
 type deviceFile struct {
 	ID         string      `yaml:"id" need:"a short name for this device" doc:"Short name in labels; points are written device.point."`
 	Bus        string      `yaml:"bus" need:"the id of the bus it hangs on" doc:"The id of its bus."`
+	Profile    string      `yaml:"profile" doc:"What kind of device it is: drive_402, drive_profidrive, current_input, pulse_counter or float_transmitter. A point takes from it what it leaves out; the address is always the site's."`
 	Unit       int         `yaml:"unit" default:"1" doc:"Unit (slave) number: 1 to 247 on RTU, 0 to 255 on TCP."`
 	DocBase    int         `yaml:"doc_base" default:"1" words:"0 1" doc:"The manual's first register: 1 where 40001 is address 0 (usual), 0 where 40000 is."`
 	Read       readFile    `yaml:"read" doc:"How often each read class is polled."`
@@ -60,7 +61,7 @@ type pointFile struct {
 	Table        string           `yaml:"table" words:"coil discrete input holding" doc:"Table the value stands in; follows from doc when that is given."`
 	Address      string           `yaml:"address" doc:"Zero-based address as it goes over the wire."`
 	Doc          string           `yaml:"doc" doc:"Address as the manual prints it, such as 40108; give address or doc."`
-	Type         string           `yaml:"type" need:"say how the registers are to be read, such as uint16 or float32" doc:"bool, bit N, int16, uint16, int32, uint32, int64, uint64, float32, float64, bcd16, bcd32, status_402, status_profidrive, run_bit N, run_bit N fault M."`
+	Type         string           `yaml:"type" doc:"How the registers are to be read; needed unless the device's profile says it: bool, bit N, int16, uint16, int32, uint32, int64, uint64, float32, float64, bcd16, bcd32, status_402, status_profidrive, run_bit N, run_bit N fault M."`
 	Order        string           `yaml:"word_order" doc:"Word order of values over more than one register: ABCD, CDAB, BADC or DCBA. No default: the protocol does not say."`
 	Scale        float64          `yaml:"scale" default:"1" doc:"The number in unit is raw × scale + offset. -1 with offset 1 turns a switch round."`
 	Offset       float64          `yaml:"offset" default:"0" doc:"See scale."`

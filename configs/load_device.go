@@ -63,8 +63,9 @@ func (l *loader) device(here *place, f *deviceFile) Device {
 	l.beats(here.child("read"), &f.Read)
 	d.Map.Unreadable = l.unreadable(here.child("unreadable"), f.Unreadable)
 	facts := deviceFacts{pointOf: make(map[string]int, len(f.Points)), good: make([]bool, len(f.Points))}
+	kind := l.profileNamed(here.child("profile"), f.Profile)
 	for j := range f.Points {
-		p, ok := l.point(here, j, f)
+		p, ok := l.point(here, j, f, kind)
 		facts.good[j] = ok
 		if _, known := facts.pointOf[p.Name]; !known {
 			facts.pointOf[p.Name] = j

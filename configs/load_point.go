@@ -10,10 +10,12 @@ import (
 
 // point makes the row of the j-th point of a device; ok is false when not all
 // of it was understood.
-func (l *loader) point(device *place, j int, df *deviceFile) (p regmap.Point, ok bool) {
+func (l *loader) point(device *place, j int, df *deviceFile, kind *profile) (p regmap.Point, ok bool) {
 	f := &df.Points[j]
 	here := device.child("points").item(j)
 	before := l.told
+	l.fill(here, f, kind)
+	l.typed(here, f, kind)
 	p = regmap.Point{
 		Name: f.Name, Scale: f.Scale, Offset: f.Offset, UpdatePeriod: f.UpdatePeriod,
 		Path: regmap.Path{Snubber: f.Snubber, Resolution: float64(f.Resolution), SharedWith: f.SharedWith},

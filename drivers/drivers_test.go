@@ -28,7 +28,7 @@ func TestEverySignalHasANameAndAMetric(t *testing.T) {
 }
 
 func TestReasonsAndQualitiesComeBackFromText(t *testing.T) {
-	for r := drivers.ReasonNone; r < drivers.ReasonCount; r++ {
+	for r := range drivers.ReasonCount {
 		var back drivers.Reason
 		if err := back.UnmarshalText([]byte(r.String())); err != nil || back != r {
 			t.Errorf("reason %d: back %v, %v", r, back, err)

@@ -18,8 +18,10 @@ func at(wall time.Time) drivers.Instant {
 }
 
 func entry(subject string, seq uint64, class Class) Entry {
-	return Entry{Subject: subject, Seq: seq, At: at(noon.Add(time.Duration(seq) * time.Second)), Class: class, Alarm: "low_flow", Occurrence: 1,
-		Body: fmt.Appendf(nil, `{"seq":%d}`, seq)}
+	return Entry{
+		Subject: subject, Seq: seq, At: at(noon.Add(time.Duration(seq) * time.Second)), Class: class, Alarm: "low_flow", Occurrence: 1,
+		Body: fmt.Appendf(nil, `{"seq":%d}`, seq),
+	}
 }
 
 func stateFile(t testing.TB) string { return filepath.Join(t.TempDir(), "state.db") }

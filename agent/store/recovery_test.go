@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"maps"
 	"os"
 	"path/filepath"
 	"strings"
@@ -62,9 +63,7 @@ func TestADamagedFileIsSetAsideAndWhatIsGoodIsKept(t *testing.T) {
 	none := map[string]int{"meta": 0, "state": 0, "ledger": 0, "topic": 0, "journal": 0, "outbox": 0, "command": 0}
 	but := func(table string) map[string]int {
 		m := map[string]int{}
-		for k, v := range all {
-			m[k] = v
-		}
+		maps.Copy(m, all)
 		m[table] = 0
 		return m
 	}

@@ -2,7 +2,6 @@ package prom
 
 import (
 	dto "github.com/prometheus/client_model/go"
-	"google.golang.org/protobuf/proto"
 )
 
 func (p *page) buses(devices []Device, buses []Bus) {
@@ -46,7 +45,7 @@ func (p *page) putHistogram(name, help string, series []*dto.Metric) {
 		return
 	}
 	kind := dto.MetricType_HISTOGRAM
-	p.families = append(p.families, &dto.MetricFamily{Name: proto.String(prefix + name), Help: &help, Type: &kind, Metric: series})
+	p.families = append(p.families, &dto.MetricFamily{Name: new(prefix + name), Help: &help, Type: &kind, Metric: series})
 }
 
 func (p *page) agent(a Agent) {

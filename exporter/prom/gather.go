@@ -6,7 +6,6 @@ import (
 
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
-	"google.golang.org/protobuf/proto"
 
 	"pumpside/drivers"
 	"pumpside/rules"
@@ -117,7 +116,7 @@ func (p *page) put(name, help string, f *family) {
 	for i := range f.metrics {
 		series[i] = &f.metrics[i]
 	}
-	p.families = append(p.families, &dto.MetricFamily{Name: proto.String(prefix + name), Help: &help, Type: &kind, Metric: series})
+	p.families = append(p.families, &dto.MetricFamily{Name: new(prefix + name), Help: &help, Type: &kind, Metric: series})
 }
 
 func (p *page) pumpFamilies(pumps []*rules.Snapshot) {

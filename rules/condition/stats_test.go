@@ -120,8 +120,12 @@ func TestTrendOfTheWorkedExample(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"Z", got.Z, 2.905837}, {"P", got.P, 0.00366272}, {"slope", got.Slope, 0.5666667},
-		{"intercept", got.Intercept, 11.9666667}, {"low", got.Low, 0.325}, {"high", got.High, 0.866667},
+		{"Z", got.Z, 2.905837},
+		{"P", got.P, 0.00366272},
+		{"slope", got.Slope, 0.5666667},
+		{"intercept", got.Intercept, 11.9666667},
+		{"low", got.Low, 0.325},
+		{"high", got.High, 0.866667},
 	} {
 		if math.Abs(tt.got-tt.want) > 1e-6 {
 			t.Errorf("%s = %.7f, want %.7f", tt.name, tt.got, tt.want)
@@ -136,7 +140,9 @@ func TestFewPointsHaveAnExactChance(t *testing.T) {
 		y    []float64
 		want float64
 	}{
-		{[]float64{1, 2, 3, 4}, 2.0 / 24}, {[]float64{1, 2, 4, 3}, 8.0 / 24}, {[]float64{2, 1, 4, 3}, 18.0 / 24},
+		{[]float64{1, 2, 3, 4}, 2.0 / 24},
+		{[]float64{1, 2, 4, 3}, 8.0 / 24},
+		{[]float64{2, 1, 4, 3}, 18.0 / 24},
 		{[]float64{1, 2, 3, 4, 5}, 2.0 / 120},
 	} {
 		x := []float64{0, 1, 2, 3, 4}[:len(tt.y)]

@@ -15,9 +15,16 @@ func fahrenheit(f float64) quantity.Celsius { return quantity.Celsius((f - 32) /
 // differ by up to 1 %, hence the tolerance.
 func TestWaterContent(t *testing.T) {
 	tests := []struct{ f, psia, want float64 }{ // °F, psi, lb/MMscf
-		{100, 1000, 60.40}, {80, 1000, 33.63}, {60, 1000, 17.92}, {120, 1000, 104.14},
-		{100, 500, 105.53}, {100, 800, 71.68}, {100, 100, 466.6}, {40, 1000, 9.11},
-		{32, 1000, 6.85}, {120, 600, 157.8},
+		{100, 1000, 60.40},
+		{80, 1000, 33.63},
+		{60, 1000, 17.92},
+		{120, 1000, 104.14},
+		{100, 500, 105.53},
+		{100, 800, 71.68},
+		{100, 100, 466.6},
+		{40, 1000, 9.11},
+		{32, 1000, 6.85},
+		{120, 600, 157.8},
 	}
 	for _, tt := range tests {
 		got := hydraulics.WaterContent(quantity.Pascals(tt.psia*psi), fahrenheit(tt.f)) / hydraulics.PoundPerMillion

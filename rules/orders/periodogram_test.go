@@ -75,8 +75,12 @@ func TestTheLineBeyondHalfTheSamplingRate(t *testing.T) {
 		name      string
 		got, want float64
 	}{
-		{"mean", fit.Mean, 10.01451216}, {"cosine", real(a), 1.69480047}, {"sine", -imag(a), 1.38780009},
-		{"amplitude", cmplx.Abs(a), 2.19051084}, {"phase", -cmplx.Phase(a), 0.68613412}, {"residual", fit.Residual, 6.04069103},
+		{"mean", fit.Mean, 10.01451216},
+		{"cosine", real(a), 1.69480047},
+		{"sine", -imag(a), 1.38780009},
+		{"amplitude", cmplx.Abs(a), 2.19051084},
+		{"phase", -cmplx.Phase(a), 0.68613412},
+		{"residual", fit.Residual, 6.04069103},
 	} {
 		if math.Abs(tt.got-tt.want) > 6e-9 {
 			t.Errorf("%s = %.9g, want %.9g", tt.name, tt.got, tt.want)
@@ -101,7 +105,9 @@ func TestFalseAlarmProbabilities(t *testing.T) {
 		got, want float64
 	}{
 		{"single", p.Single(0.3), 1.36242856e-3},
-		{"naive", p.Naive(0.3), 0.051699150}, {"Davies", p.Davies(0.3), 0.159398065}, {"Baluev", p.Baluev(0.3), 0.147343914},
+		{"naive", p.Naive(0.3), 0.051699150},
+		{"Davies", p.Davies(0.3), 0.159398065},
+		{"Baluev", p.Baluev(0.3), 0.147343914},
 		{"naive to the grid's end", grid.Naive(0.3), 0.051652808},
 		{"Davies to the grid's end", grid.Davies(0.3), 0.159252580},
 		{"Baluev to the grid's end", grid.Baluev(0.3), 0.147219856},

@@ -114,6 +114,9 @@ func (g *gateway) begin(recovery store.Recovery) error {
 		saved = withLedger(saved, ledgers[p.Settings.Pump])
 		g.pumps = append(g.pumps, p)
 		g.byID[p.Settings.Pump] = p
+		if _, _, grouped := g.config.Rules.GroupOf(p.Settings.Pump); grouped {
+			p.Group = func() drivers.Group { return g.site.Snapshot().Seen(g.config.Rules, p.Settings.Pump) }
+		}
 		p.Load(saved)
 	}
 	g.site = &engine.Site{Settings: g.config.Rules, Now: g.clock.instant, Look: g.look, Keeper: keep, Tell: g.tell}
@@ -189,12 +192,13 @@ func (g *gateway) tell(subject string, events []*alarm.Event) {
 	}
 }
 
-// look says how store and outbox do. Only the site's goroutine calls it.
-func (g *gateway) look() (site.Store, site.Outbox) {
+// look says how store, outbox and the pumps of the groups do. Only the site's goroutine calls it.
+func (g *gateway) look() engine.Sight {
 	s := g.writer.Status()
 	st := site.Store{Failing: s.Err != nil, Wait: s.CommitTook.Seconds(), Disk: diskUsed(filepath.Dir(g.config.Store.Path))}
+	groups := engine.Parts(g.config.Rules, func(pump string) *rules.Snapshot { return g.byID[pump].Snapshot() })
 	if g.publisher == nil {
-		return st, site.Outbox{}
+		return engine.Sight{Store: st, Groups: groups}
 	}
 	var dropped uint64
 	for _, n := range s.OutboxDropped {
@@ -206,7 +210,7 @@ func (g *gateway) look() (site.Store, site.Outbox) {
 		Dropped:   dropped - g.dropped,
 	}
 	g.dropped = dropped
-	return st, out
+	return engine.Sight{Store: st, Outbox: out, Groups: groups}
 }
 
 // diskUsed is the share of a file system that is used, 0 when not known.

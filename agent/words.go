@@ -11,17 +11,25 @@ import (
 type words struct {
 	sites map[string]alarm.Site   // by pump; "" for the site itself
 	pumps map[string]configs.Pump // by pump
+
+	groups map[string]string // what people call a group, by id
 }
 
 func wordsOf(c *configs.Config) words {
-	w := words{sites: map[string]alarm.Site{}, pumps: map[string]configs.Pump{}}
+	w := words{sites: map[string]alarm.Site{}, pumps: map[string]configs.Pump{}, groups: map[string]string{}}
 	hazards := strings.Join(c.Site.Hazards, "; ")
 	w.sites[""] = alarm.Site{Name: c.Site.Title, Location: c.Site.Location, Hazards: hazards, Units: c.Site.Units}
+	for _, g := range c.Groups {
+		w.groups[g.ID] = g.Title
+	}
 	for _, p := range c.Pumps {
 		s := w.sites[""]
 		s.Pump, s.Tag = p.Tag, p.Tag
 		s.Location = joined(", ", c.Site.Location, p.Location)
 		s.Hazards = joined("; ", append(append([]string{}, c.Site.Hazards...), p.Hazards...)...)
+		if i, _, grouped := c.Rules.GroupOf(p.ID); grouped {
+			s.Group = c.Groups[i].Title
+		}
 		w.sites[p.ID] = s
 		w.pumps[p.ID] = p
 	}
@@ -46,6 +54,9 @@ func (w words) names(pump string, e *alarm.Event) alarm.Site {
 	if !known {
 		s = w.sites[""]
 		s.Pump = pump
+	}
+	if e.Group != "" {
+		s.Group = w.groups[e.Group]
 	}
 	p := w.pumps[pump]
 	s.Subject = p.Titles[e.Subject]

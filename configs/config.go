@@ -22,7 +22,8 @@ type Config struct {
 	Buses   []Bus
 	Devices []Device
 	Pumps   []Pump
-	Rules   *site.Settings // checked; its buses and devices in the order of Buses and Devices
+	Groups  []Group
+	Rules   *site.Settings // checked; its buses, devices and groups in the order of Buses, Devices and Groups
 	MQTT    *MQTT          // nil: nothing is published
 	Metrics Metrics
 	Page    Page
@@ -90,6 +91,13 @@ type Visit struct {
 
 // A Figure is a torque, clearance or charge pressure from the maker's manual.
 type Figure struct{ What, Value, Page string }
+
+// A Group is what people call pumps that share one circulation. What is judged
+// of them stands in Rules, in the same order.
+type Group struct {
+	ID    string
+	Title string // the ID when nobody gave one
+}
 
 // A Feed says which point of which device plays a role for a pump. A point may
 // feed several pumps.

@@ -9,6 +9,7 @@ type file struct {
 	Buses   []busFile    `yaml:"buses" need:"list at least one bus" doc:"The lines to devices: Modbus TCP, RTU, or RTU frames over TCP."`
 	Devices []deviceFile `yaml:"devices" need:"list at least one device" doc:"The Modbus devices and the points read from them."`
 	Pumps   []pumpFile   `yaml:"pumps" need:"list at least one pump" doc:"The pumps and which point plays which role."`
+	Groups  []groupFile  `yaml:"groups" doc:"Pumps that share one circulation: duty and standby."`
 	MQTT    *mqttFile    `yaml:"mqtt" doc:"Where alerts go. Left out: nothing is published."`
 	Metrics metricsFile  `yaml:"metrics" doc:"Where Prometheus scrapes."`
 	Page    pageFile     `yaml:"page" doc:"The page for people, and its API."`

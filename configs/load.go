@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"pumpside/drivers"
+	"pumpside/rules/site"
 )
 
 // Load turns the text of a configuration file into settings ready for use.
@@ -48,6 +49,7 @@ type loader struct {
 	devs     []deviceFacts    // as Config.Devices
 	users    map[pointRef]int // how many pumps a point feeds
 	roles    []string         // names of all roles, for suggestions
+	groups   []site.Group     // as read; checked with the site's rules
 }
 
 // wrong notes a problem of meaning, unless the value was not understood in the

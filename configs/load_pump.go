@@ -18,6 +18,8 @@ type pumpLoader struct {
 	set   rules.Settings
 	point map[drivers.Signal]pointRef // what plays each role
 	lame  bool                        // a role or what plays it was not understood
+
+	grouped bool // it is in a group
 }
 
 func (l *loader) pumps() {
@@ -36,6 +38,7 @@ func (l *loader) pumps() {
 	if len(list) == 0 {
 		l.wrong(at("pumps"), "is empty; list at least one pump")
 	}
+	l.groupsOf(list)
 	l.sharedWith()
 	for _, p := range list { // again, for now the other pumps' points are known
 		l.config.Pumps = append(l.config.Pumps, p.load())
@@ -139,7 +142,7 @@ func (p *pumpLoader) judging() {
 		TooColdBelow: orElse(f.TooCold, zeroDegrees), WarmAt: orElse(f.WarmAt, zeroDegrees),
 		SuctionRise: f.SuctionRise, LevelRise: f.LevelRise, BackwardFlow: f.BackwardFlow,
 	}
-	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm}
+	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm, InGroup: p.grouped}
 	here := p.here.child("judging")
 	for key, x := range map[string]float64{
 		"no_flow_below": float64(f.NoFlowBelow), "no_flow_after": float64(f.NoFlowAfter), "prime_within": float64(f.PrimeWithin),

@@ -134,6 +134,7 @@ func (p *pumpLoader) auxiliary() {
 // header does.
 var hydraulic = []drivers.Signal{
 	drivers.SuctionPressure, drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolFlowSwitch,
+	drivers.GlycolLevel,
 }
 
 // ofOnePump are the signals of which every pump should have its own.

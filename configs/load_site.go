@@ -35,7 +35,7 @@ func (l *loader) zone(here *place, name string) *time.Location {
 
 // siteRules are about what the file names: buses and devices.
 func (l *loader) siteRules() {
-	set := site.Settings{Broker: l.file.MQTT != nil}
+	set := site.Settings{Broker: l.file.MQTT != nil, Groups: l.groups}
 	for _, b := range l.config.Buses {
 		set.Buses = append(set.Buses, b.ID)
 	}
@@ -52,7 +52,7 @@ func (l *loader) siteRules() {
 	if err != nil {
 		return
 	}
-	change := l.changes(at("site").child("alarms"), l.file.Site.Alarms, plain.Definitions(), "is not an alarm of the site, its buses or its devices; those of a pump stand under the pump")
+	change := l.changes(at("site").child("alarms"), l.file.Site.Alarms, plain.Definitions(), "is not an alarm of the site, its buses, devices or groups; those of a pump stand under the pump")
 	set.Changes, set.Off = change.byName, change.off
 	checked, err := set.Checked()
 	l.reasons(at("site"), err)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"github.com/rogpeppe/go-internal/txtar"
 
 	"pumpside/drivers"
@@ -24,6 +25,7 @@ import (
 	"pumpside/rules/counters"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
+	"pumpside/rules/site"
 	"pumpside/rules/trend"
 )
 
@@ -172,7 +174,7 @@ func TestLoadGivesWhatCountersNeed(t *testing.T) {
 		// suction is shared with gp-2 and so no signal of this pump's own
 		Installed: counters.SignalsOf(
 			drivers.DriveStatus, drivers.DriveFaultCode, drivers.MotorSpeed, drivers.MotorCurrent, drivers.MotorPower, drivers.DriveRunHours,
-			drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolTemperature, drivers.GlycolLevel, drivers.DiaphragmLeak, drivers.ShaftIndex,
+			drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolTemperature, drivers.DiaphragmLeak, drivers.ShaftIndex,
 		),
 		SpeedThreshold: 50, RatedSpeed: 1460, PerHertz: 30, Ratio: 4.9, Cylinders: 3,
 		Displacement: quantity.CubicMeters(3 * math.Pi / 4 * 0.04 * 0.04 * 0.03), // 3·π/4·d²·s = 113 mL
@@ -205,7 +207,7 @@ func TestLoadGivesSignalsWithTheAgeAtWhichTheyAreStale(t *testing.T) {
 		{Signal: drivers.GlycolFlow, StaleAfter: 3 * time.Second},
 		{Signal: drivers.GlycolVolume, StaleAfter: 90 * time.Second},
 		{Signal: drivers.GlycolTemperature, StaleAfter: 90 * time.Second},
-		{Signal: drivers.GlycolLevel, StaleAfter: 3 * time.Second},
+		{Signal: drivers.GlycolLevel, StaleAfter: 3 * time.Second, Shared: true},
 		{Signal: drivers.DiaphragmLeak, StaleAfter: 3 * time.Second},
 		{Signal: drivers.ShaftIndex, StaleAfter: 3 * time.Second},
 		{Signal: drivers.Auxiliary(0), Name: "oil-low", StaleAfter: 3 * time.Second},
@@ -363,7 +365,7 @@ func TestSummarySaysWhatIsMissing(t *testing.T) {
   no oil_level_switch or hydraulic_oil_level: low oil of the hydraulic end cannot be seen
   no control_power: lost power looks like devices that do not answer
   no run_demand: whether the pump should run is not known, so that a stop needs no explanation
-gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure discharge_pressure diaphragm_leak
+gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure discharge_pressure diaphragm_leak glycol_level
   no drive_fault_code: the fault of the drive has no name
   no glycol_flow or glycol_flow_switch: lost flow and failed priming cannot be seen
   no glycol_flow or glycol_volume: pumped volume is reckoned from revolutions and counting.volumetric_efficiency, so that wear does not show in it
@@ -438,4 +440,27 @@ func FuzzLoad(f *testing.F) {
 			c.Summaries()
 		}
 	})
+}
+
+func TestLoadGivesGroups(t *testing.T) {
+	c := reference0(t)
+	if d := cmp.Diff([]Group{{ID: "north", Title: "north circulation"}}, c.Groups); d != "" {
+		t.Errorf("groups (-want +got):\n%s", d)
+	}
+	want := []site.Group{{
+		ID: "north", Pumps: []string{"gp-1", "gp-2"}, Required: 1, NoFlow: 0.2e-3 / 60, Target: 14e-3 / 60, Pause: 20 * time.Minute,
+		Exercise: 30 * day, ChangeOver: 14 * day,
+	}}
+	if d := cmp.Diff(want, c.Rules.Groups, cmp.Comparer(func(a, b quantity.CubicMetersPerSecond) bool { return math.Abs(float64(a-b)) < 1e-12 })); d != "" {
+		t.Errorf("what is judged of them (-want +got):\n%s", d)
+	}
+	var night []string
+	for _, d := range c.Pumps[1].Rules.Definitions() {
+		if d.Class == alarm.Alarm && d.Notify != alarm.Now {
+			night = append(night, d.Name)
+		}
+	}
+	if d := cmp.Diff([]string{"stopped_longer_than_usual", "drive_fault"}, night, cmpopts.SortSlices(func(a, b string) bool { return a < b })); d != "" {
+		t.Errorf("alarms of a pump in a group that wait for the working day (-want +got):\n%s", d)
+	}
 }

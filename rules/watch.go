@@ -81,7 +81,12 @@ func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time
 	w.Reverse = alarm.KnownBool(rises || backwards)
 }
 
+// pointer gives what a signal shows; nil when that is not known, or another pump
+// runs that moves it too.
 func (s *State) pointer(set *Settings, signal drivers.Signal) *float64 {
+	if s.told().Told && s.notOwn(set, signal) {
+		return nil
+	}
 	if v, ok := s.settled(set, signal); ok {
 		return &v
 	}

@@ -202,7 +202,7 @@ func TestSiteTellsOfASilentDevice(t *testing.T) {
 		began, b := time.Now(), &book{}
 		s := &engine.Site{
 			Settings: set, Keeper: b, Tell: b.Tell,
-			Look: func() (site.Store, site.Outbox) { return site.Store{}, site.Outbox{} },
+			Look: func() engine.Sight { return engine.Sight{} },
 			Now: func() drivers.Instant {
 				return drivers.Instant{Wall: time.Now().UTC(), Boot: "a", SinceBoot: time.Since(began), Synchronized: true}
 			},

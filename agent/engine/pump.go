@@ -61,6 +61,7 @@ type Pump struct {
 	Now      func() drivers.Instant
 	Keeper   Keeper
 	Tell     func(pump string, events []*alarm.Event) // after they were kept; must not block
+	Group    func() drivers.Group                     // how its group stands; asked on every beat; nil for none
 
 	state     *rules.State
 	began     []rules.Change // what the start brought, kept when Run begins
@@ -200,7 +201,11 @@ func (p *Pump) pass(ctx context.Context) {
 	if at.Before(p.state.At()) {
 		return
 	}
-	p.step(ctx, &drivers.Batch{At: at})
+	b := drivers.Batch{At: at}
+	if p.Group != nil {
+		b.Group = p.Group()
+	}
+	p.step(ctx, &b)
 }
 
 // publish shows everyone how the pump stands: at every change, at every batch

@@ -11,11 +11,18 @@ import (
 	"pumpside/rules/site"
 )
 
+// A Sight is what a site sees of the world at a beat.
+type Sight struct {
+	Store  site.Store
+	Outbox site.Outbox
+	Groups [][]site.Pump // as in site.Batch
+}
+
 // A Site is the goroutine around what belongs to no pump.
 type Site struct {
 	Settings *site.Settings
 	Now      func() drivers.Instant
-	Look     func() (site.Store, site.Outbox) // how store and outbox do, now
+	Look     func() Sight // how everything around it does, now
 	Keeper   Keeper
 	Tell     func(subject string, events []*alarm.Event)
 
@@ -96,9 +103,12 @@ func (s *Site) Run(ctx context.Context) error {
 }
 
 func (s *Site) step(ctx context.Context, commands ...drivers.Command) []*alarm.Event {
-	store, outbox := s.Look()
+	sight := s.Look()
 	s.mu.Lock()
-	b := site.Batch{At: s.Now(), Polls: s.polls, Store: store, Outbox: outbox, Started: s.started, Refused: s.refused, Commands: commands}
+	b := site.Batch{
+		At: s.Now(), Polls: s.polls, Groups: sight.Groups, Store: sight.Store, Outbox: sight.Outbox,
+		Started: s.started, Refused: s.refused, Commands: commands,
+	}
 	s.polls, s.started = nil, site.Started{}
 	s.mu.Unlock()
 	events := site.Step(s.Settings, s.state, &b)

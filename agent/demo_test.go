@@ -5,20 +5,22 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 )
 
-// occupy takes the ports the demo would like, unless somebody else has them.
-func occupy(t *testing.T) {
-	t.Helper()
+// occupy takes the ports a demo would like, unless somebody else has them, and
+// keeps them: so every demo here must find others.
+var occupy = sync.OnceFunc(func() {
 	for _, address := range []string{"127.0.0.1:5020", "127.0.0.1:1883", "127.0.0.1:8793", "127.0.0.1:9793"} {
-		l, err := net.Listen("tcp", address)
-		if err == nil {
-			t.Cleanup(func() { _ = l.Close() })
+		if l, err := net.Listen("tcp", address); err == nil {
+			occupied = append(occupied, l)
 		}
 	}
-}
+})
+
+var occupied []net.Listener // or the collector would close them
 
 // A staged demo runs with a temporary folder of its own.
 type staged struct {
@@ -29,6 +31,7 @@ type staged struct {
 
 func startDemo(t *testing.T, args ...string) *staged {
 	t.Helper()
+	occupy()
 	s := &staged{temporary: folder(t)}
 	s.program = startIn(t, "", []string{"TMPDIR=" + s.temporary}, "pumpside", append([]string{"demo"}, args...)...)
 	s.metrics = s.await(t, `http://(\S+)/metrics`)[1]
@@ -55,7 +58,6 @@ func (s *staged) gone(t *testing.T) {
 
 func TestDemoTellsItsStoryOnOtherPortsAndStopsOnCtrlC(t *testing.T) {
 	t.Parallel()
-	occupy(t)
 	demo := startDemo(t)
 	for _, at := range []struct{ usual, got string }{{"127.0.0.1:5020", demo.devices}, {"127.0.0.1:1883", demo.broker}, {"127.0.0.1:9793", demo.metrics}} {
 		if at.got == at.usual {

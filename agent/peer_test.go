@@ -65,7 +65,7 @@ func peerConfig(t *testing.T, bus string) string {
 	for _, p := range peerPoints {
 		fmt.Fprintf(&b, "      %s: peer.%s\n", p.signal, p.signal)
 	}
-	fmt.Fprintf(&b, "metrics: {listen: \"127.0.0.1:0\"}\nstore: {path: %q}\n", filepath.Join(filepath.Dir(path), "pumpside.db"))
+	fmt.Fprintf(&b, "metrics: {listen: \"127.0.0.1:0\"}\npage: {listen: off}\nstore: {path: %q}\n", filepath.Join(filepath.Dir(path), "pumpside.db"))
 	writeFile(t, path, b.String())
 	return path
 }

@@ -92,5 +92,8 @@ func forecastWords(v viewer, f *service.Forecast, used float64) string {
 	case f.Late.IsZero():
 		return "due about " + v.Clock.day(f.Median) + ", not before " + v.Clock.day(f.Early)
 	}
+	if v.Clock.day(f.Early) == v.Clock.day(f.Late) {
+		return "due " + v.Clock.day(f.Median)
+	}
 	return "due about " + v.Clock.day(f.Median) + " (" + v.Clock.day(f.Early) + " to " + v.Clock.day(f.Late) + ")"
 }

@@ -104,9 +104,15 @@ func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 }
 
 // asRaised gives the newest event of an alarm as the call for a person it once
-// was, whatever was done about it since.
+// was, whatever was done about it since. Numbers of an event that is no such
+// call, as that it has cleared, are left out: they do not speak for it.
 func asRaised(a *alarm.View) *alarm.Event {
 	e := *a.Last
+	switch e.Kind {
+	case alarm.Raised, alarm.Worsened, alarm.Eased, alarm.Reminded:
+	default:
+		e.Value, e.Evidence, e.Duration, e.DataAge = nil, nil, 0, 0
+	}
 	e.Kind, e.State = alarm.Raised, alarm.Unacknowledged
 	e.ShelvedNow, e.RemovedNow, e.SuppressedBy = false, false, 0
 	return &e

@@ -18,6 +18,7 @@ import (
 type desk interface {
 	alarms(ctx context.Context) (alarmList, error)
 	tasks(ctx context.Context) (map[string][]rules.TaskView, error)
+	book(ctx context.Context) (serviceBook, error)
 	journal(ctx context.Context, q journalQuery) ([]journalLine, error)
 	order(ctx context.Context, o order) (outcome, error)
 	backup(ctx context.Context, path string) error

@@ -2,11 +2,15 @@ package main
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"io"
+	"os"
 	"slices"
+	"time"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/term"
 
 	"pumpside/drivers"
 	"pumpside/rules"
@@ -14,27 +18,49 @@ import (
 )
 
 func serviceCommand() *cobra.Command {
-	c := &cobra.Command{Use: "service", Short: "See what is due; record what was done", Args: cobra.NoArgs, RunE: needsCommand}
-	c.AddCommand(serviceDue(), serviceRecord())
+	c := &cobra.Command{Use: "service", Short: "See what is due; record what was done; plan the visit", Args: cobra.NoArgs, RunE: needsCommand}
+	c.AddCommand(serviceDue(), serviceRecord(), serviceUndo(), serviceList(), serviceExport(), serviceImport(), servicePlan(), serviceLives())
 	return c
 }
 
-func serviceRecord() *cobra.Command {
-	c := &cobra.Command{
-		Use:   "record PUMP TASK",
-		Short: "Record that a service task was done: its life begins again",
-		Args:  cobra.ExactArgs(2),
+// A serviceBook is everything about service, of every pump.
+type serviceBook struct {
+	At    time.Time  `json:"at"`
+	Pumps []pumpBook `json:"pumps"`
+}
+
+// A pumpBook is one pump's part of it.
+type pumpBook struct {
+	Pump     string                  `json:"pump"`
+	RunHours float64                 `json:"run_h"`
+	Tasks    []rules.TaskView        `json:"tasks"`
+	Ledger   []drivers.ServiceRecord `json:"ledger"`
+}
+
+func (b *serviceBook) pump(id string) *pumpBook {
+	i := slices.IndexFunc(b.Pumps, func(p pumpBook) bool { return p.Pump == id })
+	if i < 0 {
+		return nil
 	}
-	config := configFlag(c)
-	comment, asJSON := c.Flags().String("comment", "", "what was found and done"), c.Flags().Bool("json", false, "print JSON")
-	c.RunE = func(c *cobra.Command, args []string) error {
-		return give(c, *config, *asJSON, order{Pump: args[0], Command: drivers.Command{Verb: drivers.RecordService, Task: args[1], Comment: *comment}})
+	return &b.Pumps[i]
+}
+
+func (g *gateway) book(ctx context.Context) (serviceBook, error) {
+	ledgers, err := ledgerByPump(ctx, g.store)
+	b := serviceBook{At: g.clock.instant().Wall}
+	for _, s := range g.snapshots() {
+		b.Pumps = append(b.Pumps, pumpBook{Pump: s.Pump, RunHours: s.Totals.RunSeconds / 3600, Tasks: s.Tasks, Ledger: ledgers[s.Pump]})
 	}
-	return c
+	return b, err
+}
+
+func (s *socketDesk) book(ctx context.Context) (b serviceBook, err error) {
+	err = s.ask(ctx, "GET", "/service", nil, &b)
+	return b, err
 }
 
 func serviceDue() *cobra.Command {
-	c := &cobra.Command{Use: "due", Short: "List the service tasks, most used first", Args: cobra.NoArgs}
+	c := &cobra.Command{Use: "due", Short: "List the service tasks and when they fall due, most used first", Args: cobra.NoArgs}
 	config := configFlag(c)
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -43,10 +69,28 @@ func serviceDue() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return printed(c.OutOrStdout(), *asJSON, tasks, func(w io.Writer) { printTasks(w, dueFirst(tasks)) })
+			wide := width(c.OutOrStdout()) >= wideFrom
+			return printed(c.OutOrStdout(), *asJSON, tasks, func(w io.Writer) { printTasks(w, dueFirst(tasks), wide) })
 		})
 	}
 	return c
+}
+
+// wideFrom is the width from which all columns are printed; a telephone has 40
+// to 50.
+const wideFrom = 78
+
+// width is that of the terminal written to, or wide enough when it is none.
+func width(w io.Writer) int {
+	f, ok := w.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return wideFrom
+	}
+	columns, _, err := term.GetSize(int(f.Fd()))
+	if err != nil {
+		return wideFrom
+	}
+	return columns
 }
 
 // A dueTask is one task with its pump.
@@ -68,15 +112,48 @@ func dueFirst(tasks map[string][]rules.TaskView) (list []dueTask) {
 	return list
 }
 
-func printTasks(w io.Writer, list []dueTask) {
+// statusMarks say with a sign what the status column of a wide table says in
+// words.
+var statusMarks = map[service.Status]string{service.InLife: "", service.DueSoon: "soon", service.Due: "DUE", service.Overdue: "OVERDUE"}
+
+func printTasks(w io.Writer, list []dueTask, wide bool) {
 	if len(list) == 0 {
 		fmt.Fprintln(w, "no service tasks are configured")
 		return
 	}
-	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF")
-	for _, t := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\n", t.pump, t.Task, t.Status, 100*t.Life.Used, interval(t.Life))
+	if !wide {
+		fmt.Fprintln(w, "PUMP\tTASK\tUSED\tDUE\t")
+		for _, t := range list {
+			fmt.Fprintf(w, "%s\t%s\t%.0f%%\t%s\t%s\n", t.pump, t.Task, 100*t.Life.Used, dueDate(t.Window.Due), statusMarks[t.Status])
+		}
+		return
 	}
+	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tLIKELY BETWEEN")
+	for _, t := range list {
+		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, 100*t.Life.Used, interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
+	}
+}
+
+// dueDate writes the median of a forecast.
+func dueDate(f service.Forecast) string {
+	switch {
+	case f.Why != "":
+		return f.Why
+	case f.Median.IsZero():
+		return "over 3 years"
+	}
+	return f.Median.Local().Format(time.DateOnly)
+}
+
+// band writes the dates that hold it in eight of ten cases.
+func band(f service.Forecast) string {
+	switch {
+	case f.Why != "" || f.Median.IsZero():
+		return "-"
+	case f.Late.IsZero():
+		return f.Early.Local().Format("02 Jan 06") + " and later"
+	}
+	return f.Early.Local().Format("02 Jan 06") + " and " + f.Late.Local().Format("02 Jan 06")
 }
 
 // interval writes the interval that decides a life.
@@ -84,10 +161,18 @@ func interval(l service.Life) string {
 	switch l.By {
 	case service.ByRunTime:
 		return fmt.Sprintf("%.0f h run", l.Limit/3600)
+	case service.ByWarmTime:
+		return fmt.Sprintf("%.0f h by oil temperature", l.Limit/3600)
 	case service.ByCalendar:
 		return fmt.Sprintf("%.0f days", l.Limit/86400)
 	case service.ByStrokes:
 		return fmt.Sprintf("%.0f strokes per plunger", l.Limit)
+	case service.ByWorn:
+		return fmt.Sprintf("%.0f strokes by pressure", l.Limit)
+	case service.ByTable:
+		return "interval table"
+	case service.ByCondition:
+		return "finding"
 	}
 	return "-"
 }

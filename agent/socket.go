@@ -42,16 +42,35 @@ func (g *gateway) serve(ctx context.Context, group *errgroup.Group) error {
 	if err := g.servePage(ctx, group); err != nil {
 		return err
 	}
-	if g.config.Metrics.Listen == "" {
-		return nil
+	if g.config.Metrics.Listen != "" {
+		group.Go(func() error {
+			if l := g.bind(ctx, "metrics", g.config.Metrics.Listen); l != nil {
+				serveHTTP(ctx, group, l, &http.Server{Handler: prom.Handler(g.metrics, prom.Health{Ready: g.ready})})
+			}
+			return nil
+		})
 	}
-	listener, err := net.Listen("tcp", g.config.Metrics.Listen)
-	if err != nil {
-		return fmt.Errorf("metrics: %w", err)
-	}
-	g.log.Info().Str("address", listener.Addr().String()).Msg("metrics")
-	serveHTTP(ctx, group, listener, &http.Server{Handler: prom.Handler(g.metrics, prom.Health{Ready: g.ready})})
 	return nil
+}
+
+// bind listens at a TCP address. While it is taken it tries again: pumps are
+// counted all the same. It gives nil when ctx ends.
+func (g *gateway) bind(ctx context.Context, name, address string) net.Listener {
+	for told := false; ; told = true {
+		l, err := net.Listen("tcp", address)
+		if err == nil {
+			g.log.Info().Str("address", l.Addr().String()).Msg(name)
+			return l
+		}
+		if !told {
+			g.log.Error().Err(err).Msg(name + " cannot be served; trying again")
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(5 * time.Second):
+		}
+	}
 }
 
 // serveHTTP serves until ctx ends; requests under way get a second to end.
@@ -113,6 +132,10 @@ func (g *gateway) deskHandler() http.Handler {
 	mux.HandleFunc("GET /tasks", func(w http.ResponseWriter, r *http.Request) {
 		tasks, err := g.tasks(r.Context())
 		reply(w, tasks, err)
+	})
+	mux.HandleFunc("GET /service", func(w http.ResponseWriter, r *http.Request) {
+		b, err := g.book(r.Context())
+		reply(w, b, err)
 	})
 	mux.HandleFunc("POST /journal", func(w http.ResponseWriter, r *http.Request) {
 		var q journalQuery

@@ -1,0 +1,65 @@
+package main
+
+import (
+	_ "embed"
+	"html/template"
+	"io"
+	"strings"
+	"time"
+
+	"pumpside/configs"
+	"pumpside/rules/alarm"
+	"pumpside/rules/pump"
+)
+
+//go:embed sheet.html
+var sheetText string
+
+// sheetPage is a page to print: plain HTML, no scripts, nothing fetched.
+var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
+	"day":    func(t time.Time) string { return t.Local().Format("Monday 2 January 2006") },
+	"minute": func(t time.Time) string { return t.Local().Format("2006-01-02 15:04") },
+	"work":   workTime, "name": jobName, "why": why,
+	"words": func(c pump.Component) string { return strings.ReplaceAll(string(c), "_", " ") },
+	"add":   func(a, b int) int { return a + b },
+}).Parse(sheetText))
+
+// A sheet is what the page shows.
+type sheet struct {
+	Site   configs.Site
+	At     time.Time
+	Safety string
+	Until  time.Time
+	Visit  *loadedVisit // nil: nothing falls due
+	Pumps  []sheetPump
+}
+
+// A sheetPump is one pump's part of the sheet.
+type sheetPump struct {
+	pumpVisit
+	Settings  configs.Pump
+	Cylinders []int
+}
+
+// writeSheet writes the sheet of the next visit.
+func writeSheet(w io.Writer, settings *configs.Config, p *sitePlan) error {
+	s := sheet{Site: settings.Site, At: p.At, Safety: alarm.Safety, Until: p.Until}
+	if len(p.Visits) > 0 {
+		s.Visit = &p.Visits[0]
+		for _, pv := range s.Visit.Pumps {
+			for _, one := range settings.Pumps {
+				if one.ID == pv.Pump {
+					s.Pumps = append(s.Pumps, sheetPump{pv, one, numbered(one.Geometry.Cylinders)})
+				}
+			}
+		}
+	}
+	return sheetPage.Execute(w, &s)
+}
+
+func numbered(n int) (list []int) {
+	for i := range n {
+		list = append(list, i+1)
+	}
+	return list
+}

@@ -32,6 +32,7 @@ type Snapshot struct {
 	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
 
+	marks    marks
 	Counters counters.State `json:"-"` // for the row that is saved every minute
 }
 
@@ -85,7 +86,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Pump: set.Pump, At: s.moment.At, Seq: s.Seq,
 		Running: running, For: since, Observed: running != alarm.Unknown, Disputed: s.status.Disputed,
 		Steady: running == alarm.Yes && since >= steadyAfter,
-		Totals: s.publicTotals(), Counters: s.Counters,
+		Totals: s.publicTotals(), Counters: s.Counters, marks: s.Marks,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
 	snap.Operation, snap.LeakDown = s.operation, s.Watch.LeakDown.view()

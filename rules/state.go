@@ -51,6 +51,7 @@ type Saved struct {
 	Worn     service.Totals      `json:"worn"`  // up to where the tasks' own meters have counted
 	Duty     service.Duty        `json:"duty"`
 	Watch    watch               `json:"watch"`
+	Marks    marks               `json:"marks,omitzero"`
 	Last     lastService         `json:"last_service,omitzero"`
 	Commands []string            `json:"commands,omitempty"` // ids lately carried out
 	// Observed is what was learned of the pump's condition.

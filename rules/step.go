@@ -36,6 +36,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 	s.take(set, b, late)
 	if !late {
 		s.Trend.Step(b)
+		s.mark()
 		s.wear(set)
 	}
 	s.Watch.step(set, s)

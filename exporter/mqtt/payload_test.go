@@ -20,6 +20,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
 
@@ -88,8 +89,13 @@ func goldenSnapshot() *rules.Snapshot {
 			{Name: "oil_temperature_high", Class: alarm.Alarm, Priority: alarm.Medium},
 		},
 		Tasks: []rules.TaskView{
-			{Task: "oil", Status: service.DueSoon, Life: service.Life{Used: 0.999, By: service.ByRunTime, Spent: 499.5 * 3600, Limit: 500 * 3600, CalendarKnown: true}},
-			{Task: "valves", Life: service.Life{Used: 0.25, By: service.ByStrokes, Spent: 5e6, Limit: 20e6}, Done: service.Done{Count: 1, At: instant(-time.Hour), By: "d.moss"}},
+			{Task: "oil", Status: service.DueSoon, Life: service.Life{Used: 0.999, By: service.ByRunTime, Spent: 499.5 * 3600, Limit: 500 * 3600, CalendarKnown: true}, Window: service.Window{Due: service.Forecast{
+				Early: instant(time.Hour).Wall, Median: instant(2 * time.Hour).Wall, Late: instant(4 * time.Hour).Wall, By: service.ByRunTime,
+			}}},
+			{Task: "valves", Life: service.Life{Used: 0.25, By: service.ByStrokes, Spent: 5e6, Limit: 20e6}, Done: service.Done{Count: 1, At: instant(-time.Hour), By: "d.moss"}, Window: service.Window{Due: service.Forecast{Why: service.NoHistory}}, Places: []rules.PlaceView{
+				{Position: pump.Position{Cylinder: 1, Side: pump.Suction}, Life: service.Life{Used: 0.25, By: service.ByStrokes}, Done: service.Done{Count: 1, At: instant(-time.Hour)}},
+				{Position: pump.Position{Cylinder: 1, Side: pump.Discharge}, Life: service.Life{Used: 0.1, By: service.ByStrokes}},
+			}},
 			{Task: "look", Life: service.Life{CalendarKnown: true}},
 		},
 	}

@@ -178,15 +178,21 @@ func (p *page) services(pumps []*rules.Snapshot) {
 	for _, s := range pumps {
 		n += len(s.Tasks)
 	}
-	f := newFamily(false, n, 2)
+	used, due := newFamily(false, n, 2), newFamily(false, n, 2)
 	for _, s := range pumps {
 		for i := range s.Tasks {
-			if t := &s.Tasks[i]; t.Life.By != "" {
-				f.add(t.Life.Used, p.pump[s.Pump], label("task", t.Task))
+			t := &s.Tasks[i]
+			task := label("task", t.Task)
+			if t.Life.By != "" {
+				used.add(t.Life.Used, p.pump[s.Pump], task)
+			}
+			if at := t.Window.Due.Median; !at.IsZero() {
+				due.add(float64(at.Unix()), p.pump[s.Pump], task)
 			}
 		}
 	}
-	p.put("service_used_ratio", "Share of a service task's interval that is used; 1 is due.", f)
+	p.put("service_used_ratio", "Share of a service task's interval that is used; 1 is due.", used)
+	p.put("service_due_timestamp_seconds", "When a service task falls due, by the median forecast. Absent when nobody can tell.", due)
 }
 
 // alarms shows every configured alarm of class alarm or advisory; site alarms

@@ -43,7 +43,7 @@ func view() prom.View {
 				{Name: "oil_due", Class: alarm.Advisory, Priority: alarm.Low, State: alarm.Acknowledged, Shelved: true},
 				{Name: "pump_started", Class: alarm.Record},
 			},
-			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}}, {Task: "look"}},
+			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Median: time.Unix(1_775_000_000, 0)}}}, {Task: "look"}},
 		}},
 		SiteAlarms: []alarm.View{{Name: "device_lost", Class: alarm.Alarm, Priority: alarm.Medium}},
 		Devices: []prom.Device{{

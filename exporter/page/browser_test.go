@@ -20,6 +20,9 @@ type browser struct {
 	t       testing.TB
 	cmd     *exec.Cmd
 	in      io.WriteCloser
+	out     io.Closer
+	folder  string
+	done    chan struct{} // nothing more is read
 	session string
 
 	mu      sync.Mutex // guards what follows
@@ -52,9 +55,51 @@ func chromium(t testing.TB) string {
 	return found
 }
 
-// openBrowser starts a browser with one empty tab; it ends with the test.
+// one is the browser of all tests; it is started by the first that needs it.
+var one *browser
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if one != nil {
+		one.end()
+	}
+	os.Exit(code)
+}
+
+// openBrowser gives the browser a new tab without cookies.
 func openBrowser(t testing.TB) *browser {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("opens a browser")
+	}
+	if one == nil {
+		one = startBrowser(t)
+	}
+	b := one
+	b.t, b.session = t, ""
+	var kept struct{ BrowserContextID string }
+	b.call("", "Target.createBrowserContext", nil, &kept)
+	t.Cleanup(func() { b.call("", "Target.disposeBrowserContext", m{"browserContextId": kept.BrowserContextID}, nil) })
+	var target struct{ TargetID string }
+	b.call("", "Target.createTarget", m{"url": "about:blank", "browserContextId": kept.BrowserContextID}, &target)
+	var attached struct{ SessionID string }
+	b.call("", "Target.attachToTarget", m{"targetId": target.TargetID, "flatten": true}, &attached)
+	b.session = attached.SessionID
+	b.mu.Lock()
+	b.console = nil
+	b.mu.Unlock()
+	for _, domain := range []string{"Page", "Runtime", "Network", "Log"} {
+		b.call(b.session, domain+".enable", nil, nil)
+	}
+	return b
+}
+
+func startBrowser(t testing.TB) *browser {
+	t.Helper()
+	folder, err := os.MkdirTemp("", "browser-")
+	if err != nil {
+		t.Fatal(err)
+	}
 	toBrowser, in, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)
@@ -63,37 +108,34 @@ func openBrowser(t testing.TB) *browser {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := &browser{t: t, in: in, waiting: map[int]chan reply{}}
+	b := &browser{t: t, in: in, out: out, folder: folder, done: make(chan struct{}), waiting: map[int]chan reply{}}
 	b.cmd = exec.Command(chromium(t), "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--hide-scrollbars",
 		"--disable-background-networking", "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage",
-		"--user-data-dir="+t.TempDir(), "--remote-debugging-pipe")
+		"--user-data-dir="+folder, "--remote-debugging-pipe")
 	b.cmd.ExtraFiles = []*os.File{toBrowser, fromBrowser}
 	if err := b.cmd.Start(); err != nil {
 		t.Fatal(err)
 	}
 	toBrowser.Close()
 	fromBrowser.Close()
-	done := make(chan struct{})
-	go func() { defer close(done); b.read(out) }()
-	t.Cleanup(func() {
-		b.send("", "Browser.close", nil)
-		in.Close()
-		timer := time.AfterFunc(5*time.Second, func() { b.cmd.Process.Kill() })
-		b.cmd.Wait()
-		timer.Stop()
-		out.Close()
-		<-done
-		time.Sleep(50 * time.Millisecond) // its helpers let go of the folder
-	})
-	var target struct{ TargetID string }
-	b.call("", "Target.createTarget", m{"url": "about:blank"}, &target)
-	var attached struct{ SessionID string }
-	b.call("", "Target.attachToTarget", m{"targetId": target.TargetID, "flatten": true}, &attached)
-	b.session = attached.SessionID
-	for _, domain := range []string{"Page", "Runtime", "Network", "Log"} {
-		b.call(b.session, domain+".enable", nil, nil)
-	}
+	go func() { defer close(b.done); b.read(out) }()
 	return b
+}
+
+func (b *browser) end() {
+	b.send("", "Browser.close", nil)
+	timer := time.AfterFunc(5*time.Second, func() { b.cmd.Process.Kill() })
+	b.cmd.Wait()
+	timer.Stop()
+	b.in.Close()
+	b.out.Close()
+	<-b.done
+	for range 20 { // its helpers let go of the folder a little later
+		if os.RemoveAll(b.folder) == nil {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
 }
 
 type m map[string]any

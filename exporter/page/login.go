@@ -72,6 +72,10 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 	http.Redirect(w, r, d.To, http.StatusSeeOther)
 }
 
+// decoy is checked for a name that is not there, so that it takes as long. No
+// password opens it, for its hash is none of any.
+var decoy = secret{rounds: rounds, salt: make([]byte, saltBytes), hash: make([]byte, hashBytes)}
+
 func (p *Page) admits(name, password string) (User, bool) {
 	if len(password) > PasswordMost {
 		return User{}, false
@@ -79,9 +83,9 @@ func (p *Page) admits(name, password string) (User, bool) {
 	p.door.one.Lock()
 	defer p.door.one.Unlock()
 	u, known, err := p.roll.find(name)
-	hash := p.decoy
-	if known {
-		hash = u.hash
+	hash := u.hash
+	if !known {
+		hash = decoy
 	}
 	return u, hash.opensWith(password) && known && err == nil
 }

@@ -5,7 +5,6 @@ import (
 	"net/url"
 	"os"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
@@ -14,12 +13,6 @@ import (
 	"pumpside/drivers"
 	"pumpside/exporter/page"
 )
-
-// hashed is the hash of the password of these tests.
-var hashed struct {
-	once sync.Once
-	text string
-}
 
 func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 	shelve := url.Values{"pump": {"gp-1"}, "verb": {"shelve"}, "alarm": {"no_flow"}, "hours": {"4"}, "comment": {"mechanic on site"}}

@@ -1,7 +1,6 @@
 package page
 
 import (
-	"crypto/rand"
 	"errors"
 	"html/template"
 	"net/http"
@@ -26,7 +25,6 @@ type Page struct {
 	roll    *roll
 	open    sessions
 	door    doorman
-	decoy   secret // checked for a name that is not there, so that it takes as long
 	tails   tails
 	shared  sharedParts
 	edition string // changes when open pages must load again: another build or configuration
@@ -34,17 +32,14 @@ type Page struct {
 
 // New gives a page over a source.
 func New(set Settings, source Source) (*Page, error) {
-	decoy, err := newSecret(rand.Text(), rounds)
-	if err != nil {
-		return nil, err
-	}
 	agent := source.View().Agent
 	p := &Page{
-		set: set, source: source, roll: &roll{path: set.UsersFile}, decoy: decoy,
+		set: set, source: source, roll: &roll{path: set.UsersFile},
 		open: sessions{open: map[string]*session{}}, door: doorman{tries: map[string]*try{}},
 		tails: tails{of: map[string]tail{}}, shared: sharedParts{of: map[string]*shownParts{}},
 		edition: assetsHash + "-" + agent.ConfigHash + "-" + agent.Started.UTC().Format("150405.000"),
 	}
+	var err error
 	p.pages, err = parsePages()
 	return p, err
 }

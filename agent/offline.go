@@ -39,12 +39,17 @@ func atDesk(ctx context.Context, configPath string, work func(desk) error) error
 	return errors.Join(own.without(work), own.close())
 }
 
-// whileLocked tries again for a while when a state file is in use.
+// whileLocked tries again for a while when a state file is in use, and only
+// once more when an agent has it, which will not let go.
 func whileLocked(ctx context.Context, try func() error) error {
 	for began := time.Now(); ; {
 		err := try()
-		if _, locked := errors.AsType[*store.LockedError](err); !locked || time.Since(began) > lockPatience {
+		lock, locked := errors.AsType[*store.LockedError](err)
+		if !locked || time.Since(began) > lockPatience {
 			return err
+		}
+		if _, err := dial(ctx, lock.Path); err == nil {
+			return try()
 		}
 		select {
 		case <-ctx.Done():

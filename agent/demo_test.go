@@ -93,9 +93,11 @@ func TestDemoEndsByItself(t *testing.T) {
 }
 
 func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
+	if testing.Short() {
+		t.Skip("runs a demo for some seconds, as another test does")
+	}
 	t.Parallel()
 	kept := filepath.Join(folder(t), "kept")
-	began := time.Now()
 	demo := startDemo(t, "--keep", kept, "--for", "4s")
 	demo.await(t, `state +`+kept)
 	eventually(t, "the demo ends", demo.hasEnded)
@@ -108,7 +110,6 @@ func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
 	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  run_in_oil_change") {
 		t.Errorf("service due:\n%s", due)
 	}
-	t.Logf("kept after %v", time.Since(began).Round(time.Second))
 }
 
 // TestLongDemoTellsTheWholeStory watches a demo from its first line to its last.

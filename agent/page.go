@@ -33,20 +33,25 @@ func (g *gateway) servePage(ctx context.Context, group *errgroup.Group) error {
 	if err != nil {
 		return fmt.Errorf("page: %w", err)
 	}
-	listener, err := net.Listen("tcp", c.Listen)
-	if err != nil {
-		return fmt.Errorf("page: %w", err)
-	}
-	g.log.Info().Str("address", listener.Addr().String()).Msg("page")
+	secure := &tls.Config{MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}
 	if c.CertificateFile != "" {
 		pair, err := tls.LoadX509KeyPair(c.CertificateFile, c.KeyFile)
 		if err != nil {
-			_ = listener.Close() // what matters is why TLS cannot be served
 			return fmt.Errorf("page: %w", err)
 		}
-		listener = tls.NewListener(listener, &tls.Config{Certificates: []tls.Certificate{pair}, MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}})
+		secure.Certificates = []tls.Certificate{pair}
 	}
-	serveHTTP(ctx, group, listener, &http.Server{Handler: p.Handler(), BaseContext: func(net.Listener) context.Context { return ctx }})
+	group.Go(func() error {
+		l := g.bind(ctx, "page", c.Listen)
+		if l == nil {
+			return nil
+		}
+		if c.CertificateFile != "" {
+			l = tls.NewListener(l, secure)
+		}
+		serveHTTP(ctx, group, l, &http.Server{Handler: p.Handler(), BaseContext: func(net.Listener) context.Context { return ctx }})
+		return nil
+	})
 	return nil
 }
 
@@ -162,13 +167,16 @@ func (s *pageSource) Do(ctx context.Context, pump string, c drivers.Command) (*a
 	return out.Event, err
 }
 
+// onTheWay is how old a request for "the last hour" may be and still be one.
+const onTheWay = 10 * time.Second
+
 // Trend implements page.Source: what the file has, and what is in memory still.
 func (s *pageSource) Trend(ctx context.Context, q web.TrendQuery) ([]trend.Point, error) {
 	p, known := s.byID[q.Pump]
 	if !known {
 		return nil, fmt.Errorf("there is no pump %q", q.Pump)
 	}
-	resolution := trend.For(q.From, q.To, s.clock.instant().Wall, q.Points)
+	resolution := trend.For(q.From, q.To, s.clock.instant().Wall.Add(-onTheWay), q.Points)
 	if resolution != trend.Second {
 		blocks, err := s.blocks(ctx, p, resolution, q.From, q.To)
 		return trend.Query(blocks, q.Signal, q.From, q.To, q.Points), err

@@ -27,14 +27,16 @@ var allowed = map[string]string{
 	"rules/site":       "drivers drivers/quantity rules/alarm rules/pump",
 	"rules":            "drivers drivers/quantity rules/pump rules/counters rules/hydraulics rules/orders rules/condition rules/diagnosis rules/service rules/alarm rules/trend",
 
+	"rules/report": "drivers drivers/quantity rules rules/alarm rules/service rules/site",
+
 	"agent/poll":   "drivers drivers/modbus drivers/regmap",
 	"agent/probe":  "drivers drivers/modbus drivers/quantity drivers/regmap",
 	"agent/engine": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/counters rules/trend",
 	"agent/store":  "drivers rules rules/site rules/alarm rules/service rules/trend",
 
-	"exporter/mqtt": "drivers drivers/quantity rules rules/site rules/alarm rules/service",
+	"exporter/mqtt": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/report",
 	"exporter/prom": "drivers drivers/quantity rules rules/site rules/alarm rules/service",
-	"exporter/page": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/trend",
+	"exporter/page": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/report rules/trend",
 
 	"configs":   "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/alarm rules/service rules/trend exporter/mqtt",
 	"simulator": "drivers/quantity",

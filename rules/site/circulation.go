@@ -211,8 +211,8 @@ func standbyOf(pumps []Pump, k int) drivers.Standby {
 	return drivers.StandbyNotAvailable
 }
 
-// spare is what stands behind the circulation as a whole.
-func (v *GroupView) spare() drivers.Standby {
+// Behind is what stands behind the circulation as a whole.
+func (v *GroupView) Behind() drivers.Standby {
 	switch {
 	case v.Pumps <= v.Required:
 		return drivers.StandbyNone

@@ -195,7 +195,7 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 		return
 	}
 	v := &s.views[i]
-	e.GasFlowing, e.Standby = v.Gas, string(v.spare())
+	e.GasFlowing, e.Standby = v.Gas, string(v.Behind())
 	for _, row := range []struct {
 		key string
 		n   int

@@ -1,0 +1,359 @@
+package report
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/drivers/quantity"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/site"
+)
+
+// A Report is one site over a span of time. Times are UTC; nil is not known.
+type Report struct {
+	Title       string      `json:"title"`    // what people call the site
+	At          time.Time   `json:"at"`       // until when
+	Since       time.Time   `json:"since"`    // from when
+	ClockGood   bool        `json:"clock"`    // the clock can be trusted
+	Needs       []Need      `json:"needs"`    // what needs a person, first things first
+	Groups      []Group     `json:"groups"`   // circulation
+	Pumps       []Pump      `json:"pumps"`    // in the order of the configuration
+	Changes     []Change    `json:"changes"`  // since then, newest first
+	Standing    []Standing  `json:"standing"` // alarms that are active or wait for a person, oldest first
+	Silenced    []Silenced  `json:"silenced"` // shelved or out of service
+	Due         []Due       `json:"due"`      // service due within seven days, or due already
+	Silent      []string    `json:"silent_devices"`
+	Performance Performance `json:"alarm_performance"`
+}
+
+// A Pump is how one pump stands and what it did.
+type Pump struct {
+	Pump         string      `json:"pump"`
+	Tag          string      `json:"tag"`
+	Mode         rules.Mode  `json:"mode"`
+	ForSeconds   *float64    `json:"for_s"`
+	Wanted       alarm.Known `json:"wanted"`
+	WantedBy     string      `json:"wanted_by"`
+	Available    alarm.Known `json:"available"`
+	CountedSince *time.Time  `json:"counted_since"` // from when the numbers below count
+	Run          *float64    `json:"run_h"`
+	Unobserved   *float64    `json:"unobserved_h"`
+	Starts       *float64    `json:"starts"`
+	Pumped       *float64    `json:"pumped_m3"`
+	Energy       *float64    `json:"energy_kwh"`
+	PerVolume    *float64    `json:"energy_kwh_per_m3"`
+	Cost         *float64    `json:"energy_cost"`
+	Restarts     int         `json:"drive_restarts"` // of the drive by itself, in the last 24 h
+	TotalRun     float64     `json:"total_run_h"`
+}
+
+// A Group is how the circulation of a group stands and was.
+type Group struct {
+	Group      string          `json:"group"`
+	Title      string          `json:"title"`
+	Moves      alarm.Known     `json:"moves"`
+	Wanted     alarm.Known     `json:"wanted"`
+	WantedBy   string          `json:"wanted_by"`
+	Gas        alarm.Known     `json:"gas_flows"`
+	Delivering int             `json:"pumps_delivering"`
+	Required   int             `json:"pumps_required"`
+	Spare      drivers.Standby `json:"spare"`
+	Flow       *float64        `json:"flow_l_per_min"`
+	Target     *float64        `json:"target_l_per_min"`
+	Circulated *float64        `json:"circulated_m3"`    // by all its pumps, since then
+	Share      *float64        `json:"circulated_share"` // of what the target would have made of that time
+	Lost       int             `json:"lost"`             // times circulation was lost since then
+}
+
+// A Change is one thing that happened or that somebody did.
+type Change struct {
+	At    time.Time `json:"at"`
+	Pump  string    `json:"pump"` // "" for the site
+	Event string    `json:"event"`
+	Text  string    `json:"text"`
+	User  *string   `json:"user"`
+}
+
+// A Standing is an alarm that is active, or that nobody has acknowledged.
+type Standing struct {
+	Pump     string    `json:"pump"`
+	Alarm    string    `json:"alarm"`
+	Class    string    `json:"class"`
+	Priority string    `json:"priority"`
+	State    string    `json:"state"`
+	Since    time.Time `json:"since"`
+	Stale    bool      `json:"stale"` // stands for more than 24 h
+	Text     string    `json:"text"`
+}
+
+// A Silenced is an alarm that a person keeps quiet.
+type Silenced struct {
+	Pump  string     `json:"pump"`
+	Alarm string     `json:"alarm"`
+	How   string     `json:"how"` // shelved or out_of_service
+	By    string     `json:"by"`
+	Until *time.Time `json:"until"`
+}
+
+// A Due is a service task that is due or soon will be.
+type Due struct {
+	Pump   string     `json:"pump"`
+	Tag    string     `json:"tag"`
+	Task   string     `json:"task"`
+	Title  string     `json:"title"`
+	Status string     `json:"status"`
+	Used   float64    `json:"used_ratio"`
+	At     *time.Time `json:"due_at"` // by the median forecast
+	Parts  string     `json:"parts"`
+}
+
+// An Entry is one journal entry with the pump it is of, "" for the site.
+type Entry struct {
+	Pump  string
+	Event *alarm.Event
+}
+
+// A Plate is what the configuration says of a pump.
+type Plate struct {
+	Tag    string
+	Titles map[string]string // of service tasks
+	Parts  map[string]string // likewise
+}
+
+// Input is what a report is made of.
+type Input struct {
+	Title   string
+	At      drivers.Instant
+	Since   time.Time
+	Pumps   []*rules.Snapshot
+	Own     *site.Snapshot
+	Plates  map[string]Plate
+	Groups  map[string]string // titles
+	Members map[string]string // the group of each pump that is in one
+	Journal []Entry           // since then, oldest first
+	Price   float64           // of a kilowatt-hour; 0: not known
+	Words   func(pump string, e *alarm.Event) alarm.Message
+}
+
+// dueWithin is how far a report looks ahead.
+const dueWithin = 7 * 24 * time.Hour
+
+// staleAfter is when a standing alarm is stale (the usual measure of alarm
+// management, as in ISA-18.2 and EEMUA 191).
+const staleAfter = 24 * time.Hour
+
+// Of makes the report.
+func Of(in *Input) *Report {
+	r := &Report{
+		Title: in.Title, At: in.At.Wall, Since: in.Since, ClockGood: in.At.Synchronized,
+		Needs: []Need{}, Groups: []Group{}, Pumps: []Pump{}, Changes: []Change{}, Standing: []Standing{}, Silenced: []Silenced{}, Due: []Due{}, Silent: []string{},
+	}
+	for _, p := range in.Pumps {
+		r.Pumps = append(r.Pumps, pump(in, p))
+		r.due(in, p)
+	}
+	in.eachAlarm(func(pump string, v *alarm.View) {
+		r.stand(in, pump, v)
+		r.silence(pump, v)
+	})
+	r.groups(in)
+	for _, d := range in.Own.Devices {
+		if d.Up == alarm.No {
+			r.Silent = append(r.Silent, d.Device)
+		}
+	}
+	for i := len(in.Journal) - 1; i >= 0; i-- {
+		if e := &in.Journal[i]; tells(e.Event) {
+			r.Changes = append(r.Changes, change(in, e))
+		}
+	}
+	slices.SortStableFunc(r.Standing, func(a, b Standing) int { return a.Since.Compare(b.Since) })
+	r.Performance = measure(in)
+	r.Needs = needs(in, r)
+	return r
+}
+
+// eachAlarm goes over the site's own alarms and those of the pumps.
+func (in *Input) eachAlarm(f func(pump string, v *alarm.View)) {
+	for i := range in.Own.Alarms {
+		f("", &in.Own.Alarms[i])
+	}
+	for _, p := range in.Pumps {
+		for i := range p.Alarms {
+			f(p.Pump, &p.Alarms[i])
+		}
+	}
+}
+
+func pump(in *Input, s *rules.Snapshot) Pump {
+	o := &s.Operation
+	p := Pump{
+		Pump: s.Pump, Tag: in.tag(s.Pump), Mode: o.Mode, Wanted: o.Wanted, WantedBy: o.WantedBy, Available: o.Available,
+		Restarts: o.Restarts, TotalRun: s.Totals.RunSeconds / 3600,
+	}
+	if s.Running != alarm.Unknown {
+		p.ForSeconds = new(s.For.Seconds())
+	}
+	p.count(in, s)
+	return p
+}
+
+// count says what the counters gained since then.
+func (p *Pump) count(in *Input, s *rules.Snapshot) {
+	m, ok := s.Since(in.Since)
+	if !ok {
+		return
+	}
+	t := &s.Totals
+	at := m.At.Wall
+	p.CountedSince = &at
+	run, unseen, starts := t.RunSeconds/3600-m.Run.Hours(), t.UnobservedSeconds/3600-m.Unseen.Hours(), t.Starts-float64(m.Starts)
+	p.Run, p.Unobserved, p.Starts = &run, &unseen, &starts
+	if pumped := t.PumpedVolume - m.Pumped; t.PumpedVolume > 0 {
+		p.Pumped = &pumped
+	}
+	if energy := (t.Energy - m.Energy) / 3.6e6; t.Energy > 0 {
+		p.Energy = &energy
+		if in.Price > 0 {
+			cost := energy * in.Price
+			p.Cost = &cost
+		}
+		if p.Pumped != nil && *p.Pumped > 0 {
+			per := energy / *p.Pumped
+			p.PerVolume = &per
+		}
+	}
+}
+
+func (in *Input) tag(pump string) string { return cmp.Or(in.Plates[pump].Tag, pump) }
+
+func (r *Report) due(in *Input, s *rules.Snapshot) {
+	plate := in.Plates[s.Pump]
+	for i := range s.Tasks {
+		t := &s.Tasks[i]
+		at := t.Window.Due.Median
+		soon := !at.IsZero() && at.Before(in.At.Wall.Add(dueWithin))
+		if t.Life.Used < 1 && !soon {
+			continue
+		}
+		d := Due{
+			Pump: s.Pump, Tag: in.tag(s.Pump), Task: t.Task, Title: cmp.Or(plate.Titles[t.Task], t.Task), Status: t.Status.String(),
+			Used: t.Life.Used, Parts: plate.Parts[t.Task],
+		}
+		if !at.IsZero() {
+			d.At = &at
+		}
+		r.Due = append(r.Due, d)
+	}
+}
+
+// stands reports whether an alarm is active, or nobody has seen it yet.
+func stands(v *alarm.View) bool {
+	return v.State != alarm.Normal && v.Class != alarm.Record
+}
+
+func (r *Report) stand(in *Input, pump string, v *alarm.View) {
+	if !stands(v) {
+		return
+	}
+	s := Standing{
+		Pump: pump, Alarm: v.Name, Class: v.Class.String(), Priority: v.Priority.String(), State: v.State.String(), Since: v.RaisedAt.Wall,
+		Stale: v.State.Active() && in.At.Wall.Sub(v.RaisedAt.Wall) > staleAfter, Text: alarm.Title(v.Text),
+	}
+	if v.Last != nil {
+		s.Text = in.Words(pump, v.Last).Headline
+	}
+	r.Standing = append(r.Standing, s)
+}
+
+func (r *Report) silence(pump string, v *alarm.View) {
+	one := Silenced{Pump: pump, Alarm: v.Name}
+	until := time.Time{}
+	switch {
+	case v.Removed:
+		one.How, one.By, until = "out_of_service", v.RemovedBy, v.ReviewAt
+	case v.Shelved:
+		one.How, one.By, until = "shelved", v.ShelvedBy, v.ShelvedUntil
+	default:
+		return
+	}
+	if !until.IsZero() {
+		one.Until = &until
+	}
+	r.Silenced = append(r.Silenced, one)
+}
+
+// groups says how each circulation stands and was.
+func (r *Report) groups(in *Input) {
+	for i := range in.Own.Groups {
+		v := &in.Own.Groups[i]
+		g := Group{
+			Group: v.Group, Title: cmp.Or(in.Groups[v.Group], v.Group), Moves: v.Moves, Wanted: v.Wanted, WantedBy: v.WantedBy, Gas: v.Gas,
+			Delivering: v.Delivering, Required: v.Required, Spare: v.Behind(),
+			Flow: litres(v.Flow, v.FlowKnown), Target: litres(v.Target, v.Target > 0),
+		}
+		for _, e := range in.Journal {
+			if e.Event.Kind == alarm.Raised && e.Event.Text == "circulation_lost" && e.Event.Group == v.Group {
+				g.Lost++
+			}
+		}
+		g.circulated(in, r, v)
+		r.Groups = append(r.Groups, g)
+	}
+}
+
+func litres(flow quantity.CubicMetersPerSecond, known bool) *float64 {
+	x := float64(flow) * 60e3
+	if !known {
+		return nil
+	}
+	return &x
+}
+
+// circulated adds up what the group's pumps moved, against the target over the
+// same time.
+func (g *Group) circulated(in *Input, r *Report, v *site.GroupView) {
+	sum, from, members := 0.0, time.Time{}, 0
+	for i := range r.Pumps {
+		p := &r.Pumps[i]
+		if in.Members[p.Pump] != v.Group {
+			continue
+		}
+		if p.Pumped == nil || p.CountedSince == nil {
+			return
+		}
+		members++
+		sum += *p.Pumped
+		if from.IsZero() || p.CountedSince.Before(from) {
+			from = *p.CountedSince
+		}
+	}
+	if members == 0 {
+		return
+	}
+	g.Circulated = &sum
+	if wanted := float64(v.Target) * in.At.Wall.Sub(from).Seconds(); wanted > 0 {
+		share := sum / wanted
+		g.Share = &share
+	}
+}
+
+// tells reports whether an event is news to a shift.
+func tells(e *alarm.Event) bool {
+	switch e.Kind {
+	case alarm.Suppressed, alarm.Unsuppressed, alarm.Chattering, alarm.Settled, alarm.Eased, alarm.Refused, alarm.Recorded:
+		return false // starts and stops are counted
+	}
+	return true
+}
+
+func change(in *Input, e *Entry) Change {
+	c := Change{At: e.Event.At.Wall, Pump: e.Pump, Event: e.Event.Kind.String(), Text: in.Words(e.Pump, e.Event).Headline}
+	if e.Event.User != "" {
+		c.User = &e.Event.User
+	}
+	return c
+}

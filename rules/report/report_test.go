@@ -1,0 +1,228 @@
+package report_test
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"os"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/rogpeppe/go-internal/txtar"
+
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
+	"pumpside/rules/report"
+	"pumpside/rules/service"
+	"pumpside/rules/site"
+)
+
+var update = flag.Bool("update", false, "write the goldens anew")
+
+// A station is two pumps of an invented site, one of which must run.
+type station struct {
+	at      drivers.Instant
+	sets    []*rules.Settings
+	pumps   []*rules.State
+	values  []map[drivers.Signal]float64
+	siteSet *site.Settings
+	site    *site.State
+	journal []report.Entry
+}
+
+var signals = []drivers.Signal{
+	drivers.DriveStatus, drivers.DriveFaultCode, drivers.MotorSpeed, drivers.MotorPower, drivers.GlycolFlow, drivers.GasFlow, drivers.RunDemand,
+}
+
+func newStation(t *testing.T) *station {
+	t.Helper()
+	s := &station{at: drivers.Instant{Wall: time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC), Boot: "a", SinceBoot: time.Hour, Synchronized: true}}
+	for _, id := range []string{"gp-1", "gp-2"} {
+		set := rules.Settings{
+			Pump: id,
+			Counters: counters.Settings{
+				Installed: counters.SignalsOf(signals...), Ratio: 5, RatedSpeed: 1450, Displacement: 60e-6, MaxGap: 20 * time.Second,
+			},
+			Tasks: []service.Task{{Name: "oil", RunTime: 4000 * time.Hour, DueSoon: service.DefaultDueSoon, Overdue: service.DefaultOverdue}},
+		}
+		set.Standing.InGroup = true
+		if id == "gp-2" {
+			set.Counters.Opening.Run = 4500 * time.Hour
+		}
+		for _, one := range signals {
+			set.Signals = append(set.Signals, rules.SignalSettings{Signal: one, StaleAfter: time.Minute})
+		}
+		checked, err := set.Checked()
+		if err != nil {
+			t.Fatal(err)
+		}
+		state, _ := rules.Start(checked, nil)
+		s.sets, s.pumps, s.values = append(s.sets, checked), append(s.pumps, state), append(s.values, map[drivers.Signal]float64{drivers.GasFlow: 5})
+	}
+	set, err := site.Settings{
+		Buses: []string{"skid"}, Devices: []site.Device{{ID: "drive-1", Bus: "skid"}},
+		Groups: []site.Group{{ID: "north", Pumps: []string{"gp-1", "gp-2"}, Target: 18e-3 / 60}},
+	}.Checked()
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.siteSet = set
+	s.site, _ = site.Start(set, nil)
+	return s
+}
+
+func (s *station) run(i int, yes bool) {
+	v := s.values[i]
+	v[drivers.DriveStatus], v[drivers.MotorSpeed], v[drivers.MotorPower], v[drivers.GlycolFlow], v[drivers.RunDemand] = float64(drivers.DriveStopped), 0, 0, 0, 0
+	if yes {
+		v[drivers.DriveStatus], v[drivers.MotorSpeed], v[drivers.MotorPower], v[drivers.GlycolFlow], v[drivers.RunDemand] = float64(drivers.DriveRunning), 1450, 3000, 20e-3/60, 1
+	}
+}
+
+func (s *station) pass(d time.Duration, commands ...drivers.Command) {
+	const every = 10 * time.Second
+	for range int(d / every) {
+		parts := make([]site.Pump, len(s.pumps))
+		for i, p := range s.pumps {
+			b := drivers.Batch{At: s.at, Group: s.site.Snapshot(s.siteSet).Seen(s.siteSet, s.sets[i].Pump)}
+			if i == 0 {
+				b.Commands, commands = commands, nil
+			}
+			for _, one := range signals {
+				b.Readings = append(b.Readings, drivers.Reading{Signal: one, Value: s.values[i][one], Quality: drivers.Good})
+			}
+			for _, c := range rules.Step(s.sets[i], p, &b) {
+				if c.Event != nil {
+					s.journal = append(s.journal, report.Entry{Pump: s.sets[i].Pump, Event: c.Event})
+				}
+			}
+			o := p.Operation(s.sets[i])
+			parts[i] = site.Pump{
+				Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas,
+				Flow: o.Flow, FlowKnown: o.FlowKnown,
+			}
+		}
+		for _, e := range site.Step(s.siteSet, s.site, &site.Batch{At: s.at, Groups: [][]site.Pump{parts}, Polls: []site.Poll{{Answered: true}}}) {
+			s.journal = append(s.journal, report.Entry{Event: e})
+		}
+		s.at.SinceBoot += every
+		s.at.Wall = s.at.Wall.Add(every)
+	}
+}
+
+func (s *station) report(since time.Duration) *report.Report {
+	in := report.Input{
+		Title: "Ridge Station 7", At: s.at, Since: s.at.Wall.Add(-since), Own: s.site.Snapshot(s.siteSet), Price: 0.12,
+		Plates: map[string]report.Plate{
+			"gp-1": {Tag: "P-1A", Titles: map[string]string{"oil": "oil of the hydraulic end"}, Parts: map[string]string{"oil": "12 L of oil"}},
+			"gp-2": {Tag: "P-1B", Titles: map[string]string{"oil": "oil of the hydraulic end"}, Parts: map[string]string{"oil": "12 L of oil; drain gasket"}},
+		},
+		Groups: map[string]string{"north": "north circulation"}, Members: map[string]string{"gp-1": "north", "gp-2": "north"},
+		Words: func(pump string, e *alarm.Event) alarm.Message {
+			return alarm.Render(*e, alarm.Site{Name: "Ridge", Pump: map[string]string{"gp-1": "P-1A", "gp-2": "P-1B"}[pump], Group: e.Group, DriveFault: "overcurrent"})
+		},
+	}
+	for i := range s.pumps {
+		in.Pumps = append(in.Pumps, s.pumps[i].Snapshot(s.sets[i]))
+	}
+	for _, e := range s.journal {
+		if !e.Event.At.Wall.Before(in.Since) {
+			in.Journal = append(in.Journal, e)
+		}
+	}
+	return report.Of(&in)
+}
+
+// aDay is a day on which the duty pump trips and the standby takes over.
+func aDay(t *testing.T) *station {
+	s := newStation(t)
+	s.run(0, true)
+	s.run(1, false)
+	s.pass(20 * time.Hour)
+	s.run(0, false)
+	s.values[0][drivers.DriveStatus], s.values[0][drivers.DriveFaultCode], s.values[0][drivers.RunDemand] = float64(drivers.DriveFault), 7, 1
+	s.pass(20 * time.Second)
+	s.run(1, true)
+	s.pass(10*time.Minute, drivers.Command{ID: "1", User: "a.operator", Verb: drivers.Acknowledge, Alarm: "drive_fault", Comment: "mechanic called"})
+	s.pass(4*time.Hour - 10*time.Minute - 20*time.Second)
+	return s
+}
+
+func TestTheDayOfAStation(t *testing.T) {
+	r := aDay(t).report(24 * time.Hour)
+	var text bytes.Buffer
+	r.Print(&text, report.Text{Currency: "EUR"})
+	body, err := json.MarshalIndent(r, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "testdata/day.txtar", "The day on which the duty pump trips: go test ./rules/report -update\n", text.Bytes(), append(body, '\n'))
+}
+
+func golden(t *testing.T, file, comment string, text, body []byte) {
+	t.Helper()
+	a := &txtar.Archive{Comment: []byte(comment), Files: []txtar.File{{Name: "report.txt", Data: text}, {Name: "report.json", Data: body}}}
+	got := txtar.Format(a)
+	if *update {
+		if err := os.WriteFile(file, got, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(string(want), string(got)); d != "" {
+		t.Errorf("report (-want +got):\n%s", d)
+	}
+}
+
+func TestNeedsComeInTheOrderPeopleShouldGo(t *testing.T) {
+	now := time.Date(2026, 3, 1, 6, 0, 0, 0, time.UTC)
+	list := []report.Need{
+		{Tag: "oil due", Urgency: report.ThisWeek, Rank: 9},
+		{Tag: "leak", Urgency: report.Now, Rank: 20, Since: now},
+		{Tag: "older leak", Urgency: report.Now, Rank: 20, Since: now.Add(-time.Hour)},
+		{Tag: "no spare", Urgency: report.Today, Rank: 10},
+		{Tag: "circulation", Urgency: report.Now, Rank: 25, Since: now},
+	}
+	report.SortNeeds(list)
+	var got []string
+	for _, n := range list {
+		got = append(got, n.Tag)
+	}
+	if want := []string{"circulation", "older leak", "leak", "no spare", "oil due"}; !slices.Equal(got, want) {
+		t.Errorf("order %v, want %v", got, want)
+	}
+}
+
+func TestWhatIsNotKnownIsNull(t *testing.T) {
+	s := newStation(t)
+	r := s.report(24 * time.Hour)
+	p := r.Pumps[0]
+	if p.Run != nil || p.Starts != nil || p.ForSeconds != nil || p.Pumped != nil || p.Mode != rules.ModeUnknown {
+		t.Errorf("a pump that was never read: %+v", p)
+	}
+	if r.Performance.Acknowledge != nil || r.Groups[0].Circulated != nil || r.Groups[0].Moves != alarm.Unknown {
+		t.Errorf("%+v, %+v", r.Performance, r.Groups[0])
+	}
+}
+
+func TestReportSurvivesJSON(t *testing.T) {
+	want := aDay(t).report(24 * time.Hour)
+	body, err := json.Marshal(want)
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := new(report.Report)
+	if err := json.Unmarshal(body, got); err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("after JSON (-want +got):\n%s", d)
+	}
+}

@@ -78,7 +78,7 @@ var kinds = []kindInfo{
 		"Change the elements; write down the differential pressure before and after.",
 	}},
 	{DampenerCharge, "dampener charge", []pump.Component{pump.Dampener}, append(slices.Clone(tested), ToppedUp), nil, true, false, 30, []string{
-		"With the liquid side at zero, read the gas pressure; charge with nitrogen to the value in the settings.",
+		"With zero pressure on the liquid side, read the gas pressure; use dry nitrogen only, to the value in the settings.",
 	}},
 	{ReliefTest, "relief valve test", []pump.Component{pump.PressureReliefLine}, tested, nil, true, false, 60, []string{
 		"Test by the site's procedure; write down the pressure at which it opened.",

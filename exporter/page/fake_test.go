@@ -72,6 +72,17 @@ func (f *fakeSource) Buses() []page.Bus {
 	}}
 }
 
+func (f *fakeSource) Plan() page.Plan {
+	return page.Plan{
+		Until: noon.AddDate(0, 3, 0),
+		Visits: []page.Visit{{
+			On: noon.AddDate(0, 0, 9), Work: 90 * time.Minute, Opens: true, Oil: 2.5,
+			Pumps: []page.VisitPump{{Pump: "gp-1", Bring: []string{"oil 2.5 L"}, Tools: []string{"drain pan"}, Jobs: []page.Job{{Pump: "gp-1", Task: "oil", Used: 0.93, Due: noon.AddDate(0, 0, 9), Steps: []string{"drain warm"}}}}},
+		}},
+		Undated: []page.Job{{Pump: "gp-2", Task: "oil", Used: 0.93}},
+	}
+}
+
 func (f *fakeSource) Watch(pump string) {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -131,7 +131,7 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		{"a well pump says so", "/pump/gp-2", []string{"Nothing calls for a person.", "not determinable with the signals installed"}, []string{`class="valve suspect"`}},
 		{"times are in the zone of the site, with the date", "/alarms", []string{"2026-03-01 11:50", "MST"}, []string{"18:50"}},
 		{"who may not change anything is asked to sign in", "/alarms", []string{"Sign in</a> to acknowledge"}, []string{`name="verb"`}},
-		{"the due list says what of what is used", "/service", []string{"1860 of 2000 h run", "oil 2.5 L", "lock out and tag out"}, nil},
+		{"the due list says what of what is used", "/service", []string{"1860 of 2000 h run", "Visit by 2026-03-10, about 1 h 30 min of work", "oil 2.5 L", "lock out and tag out", "93 % used, due 2026-03-10", "without a date"}, nil},
 		{"the handover counts what came", "/handover", []string{"Came in this time", `<td class="num">1</td>`}, nil},
 		{"the installer sees words, values and why not", "/bus", []string{"9ECB 45DA", "7200", "holding 107", "float32 CDAB", "bad: timeout", "timeout: 3", "0123456789ab", "diaphragm_leak"}, nil},
 	}

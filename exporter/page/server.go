@@ -26,6 +26,7 @@ type Page struct {
 	open    sessions
 	door    doorman
 	tails   tails
+	plans   plans
 	shared  sharedParts
 	edition string // changes when open pages must load again: another build or configuration
 }

@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"pumpside/drivers"
-	"pumpside/rules/alarm"
 	"pumpside/rules/service"
 )
 
@@ -34,15 +33,6 @@ type recordLine struct {
 	Viewer                          viewer
 }
 
-// A visit is what could be done at one pump in one go.
-type visit struct {
-	Pump, Tag, Location string
-	Hazards             []string
-	Tasks               []taskRow
-	Parts               []string
-	Safety              string
-}
-
 // serviceScreen answers: what is due next, where, what do I bring, and what
 // was done before? On a phone its form takes four touches.
 func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
@@ -57,17 +47,12 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 		Actions: service.Actions(), Findings: service.Findings(), Reasons: service.Reasons(), Cylinders: cylindersOf(&view),
 	}}
 	var rows []taskRow
-	var visits []visit
 	for i := range view.Pumps {
-		of := p.taskRows(v, &view.Pumps[i], view.At)
-		rows = append(rows, of...)
-		if one, ok := visitOf(&view.Pumps[i], of); ok {
-			visits = append(visits, one)
-		}
+		rows = append(rows, p.taskRows(v, &view.Pumps[i], view.At)...)
 	}
 	slices.SortStableFunc(rows, func(a, b taskRow) int { return cmp.Compare(b.used, a.used) })
 	s.add("due", "task-list", rows)
-	s.add("visits", "visits", visits)
+	s.add("visits", "visits", p.planPart(v, &view))
 	done, err := p.newest(a, JournalQuery{Alarm: "service_recorded", Limit: journalUsual}, &view)
 	if err != nil {
 		return nil, err
@@ -124,19 +109,4 @@ func (l *recordLine) add(v viewer, r *drivers.ServiceRecord) {
 	if r.Entry.By != "" && r.Entry.By != l.By {
 		l.By = r.Entry.By + ", recorded by " + l.By
 	}
-}
-
-// visitOf gathers the tasks that are due or soon will be, with what they need.
-func visitOf(pump *Pump, rows []taskRow) (visit, bool) {
-	one := visit{Pump: pump.ID, Tag: pump.Tag, Location: pump.Location, Hazards: pump.Hazards, Safety: alarm.Safety}
-	for _, row := range rows {
-		if !row.Late && !row.Soon {
-			continue
-		}
-		one.Tasks = append(one.Tasks, row)
-		if row.Parts != "" && !slices.Contains(one.Parts, row.Parts) {
-			one.Parts = append(one.Parts, row.Parts)
-		}
-	}
-	return one, len(one.Tasks) > 0
 }

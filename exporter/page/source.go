@@ -25,6 +25,8 @@ type Source interface {
 	Journal(ctx context.Context, q JournalQuery) ([]Entry, error)
 	// Trend gives the history of one signal in so many points at most.
 	Trend(ctx context.Context, q TrendQuery) ([]trend.Point, error)
+	// Plan gives the visits to come.
+	Plan() Plan
 	// Watch says that somebody looks at a pump: for the next seconds its
 	// snapshots come as soon as something was read.
 	Watch(pump string)

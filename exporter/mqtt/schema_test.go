@@ -43,15 +43,15 @@ func validate(t testing.TB, schema map[string]any, payload []byte) (problems []s
 	return problems
 }
 
-type report func(format string, args ...any)
+type complaint func(format string, args ...any)
 
 // keywords has one check for each keyword; the schema is there for those that
 // look at their neighbours.
-var keywords map[string]func(schema map[string]any, arg, value any, at string, bad report)
+var keywords map[string]func(schema map[string]any, arg, value any, at string, bad complaint)
 
 func init() {
-	ignore := func(map[string]any, any, any, string, report) {}
-	keywords = map[string]func(map[string]any, any, any, string, report){
+	ignore := func(map[string]any, any, any, string, complaint) {}
+	keywords = map[string]func(map[string]any, any, any, string, complaint){
 		"$schema": ignore, "$id": ignore, "title": ignore, "description": ignore,
 		"type":                 checkType,
 		"const":                checkConst,
@@ -69,7 +69,7 @@ func init() {
 	}
 }
 
-func check(schema map[string]any, value any, at string, bad report) {
+func check(schema map[string]any, value any, at string, bad complaint) {
 	for keyword, arg := range schema {
 		f, known := keywords[keyword]
 		if !known {
@@ -80,7 +80,7 @@ func check(schema map[string]any, value any, at string, bad report) {
 	}
 }
 
-func checkType(_ map[string]any, arg, value any, at string, bad report) {
+func checkType(_ map[string]any, arg, value any, at string, bad complaint) {
 	allowed, ok := arg.([]any)
 	if !ok {
 		allowed = []any{arg}
@@ -106,20 +106,20 @@ func isType(name string, value any) bool {
 	return name == "object"
 }
 
-func checkConst(_ map[string]any, arg, value any, at string, bad report) {
+func checkConst(_ map[string]any, arg, value any, at string, bad complaint) {
 	if !reflect.DeepEqual(arg, value) {
 		bad("%s: %v is not %v", at, value, arg)
 	}
 }
 
-func checkEnum(_ map[string]any, arg, value any, at string, bad report) {
+func checkEnum(_ map[string]any, arg, value any, at string, bad complaint) {
 	if !slices.ContainsFunc(arg.([]any), func(a any) bool { return reflect.DeepEqual(a, value) }) {
 		bad("%s: %v is none of %v", at, value, arg)
 	}
 }
 
 // checkFormat knows date-time (RFC 3339), and wants UTC.
-func checkFormat(_ map[string]any, arg, value any, at string, bad report) {
+func checkFormat(_ map[string]any, arg, value any, at string, bad complaint) {
 	s, isString := value.(string)
 	if !isString {
 		return
@@ -129,31 +129,31 @@ func checkFormat(_ map[string]any, arg, value any, at string, bad report) {
 	}
 }
 
-func checkMinimum(_ map[string]any, arg, value any, at string, bad report) {
+func checkMinimum(_ map[string]any, arg, value any, at string, bad complaint) {
 	if x, ok := value.(float64); ok && !(x >= arg.(float64)) {
 		bad("%s: %v is less than %v", at, x, arg)
 	}
 }
 
-func checkMaximum(_ map[string]any, arg, value any, at string, bad report) {
+func checkMaximum(_ map[string]any, arg, value any, at string, bad complaint) {
 	if x, ok := value.(float64); ok && !(x <= arg.(float64)) {
 		bad("%s: %v is more than %v", at, x, arg)
 	}
 }
 
-func checkMinLength(_ map[string]any, arg, value any, at string, bad report) {
+func checkMinLength(_ map[string]any, arg, value any, at string, bad complaint) {
 	if s, ok := value.(string); ok && float64(utf8.RuneCountInString(s)) < arg.(float64) {
 		bad("%s: %q is shorter than %v", at, s, arg)
 	}
 }
 
-func checkMaxLength(_ map[string]any, arg, value any, at string, bad report) {
+func checkMaxLength(_ map[string]any, arg, value any, at string, bad complaint) {
 	if s, ok := value.(string); ok && float64(utf8.RuneCountInString(s)) > arg.(float64) {
 		bad("%s: %q is longer than %v", at, s, arg)
 	}
 }
 
-func checkProperties(_ map[string]any, arg, value any, at string, bad report) {
+func checkProperties(_ map[string]any, arg, value any, at string, bad complaint) {
 	object, _ := value.(map[string]any)
 	for name, sub := range arg.(map[string]any) {
 		if v, ok := object[name]; ok {
@@ -162,7 +162,7 @@ func checkProperties(_ map[string]any, arg, value any, at string, bad report) {
 	}
 }
 
-func checkRequired(_ map[string]any, arg, value any, at string, bad report) {
+func checkRequired(_ map[string]any, arg, value any, at string, bad complaint) {
 	object, isObject := value.(map[string]any)
 	for _, name := range arg.([]any) {
 		if _, ok := object[name.(string)]; isObject && !ok {
@@ -172,7 +172,7 @@ func checkRequired(_ map[string]any, arg, value any, at string, bad report) {
 }
 
 // checkAdditional knows only false.
-func checkAdditional(schema map[string]any, arg, value any, at string, bad report) {
+func checkAdditional(schema map[string]any, arg, value any, at string, bad complaint) {
 	known, _ := schema["properties"].(map[string]any)
 	object, _ := value.(map[string]any)
 	for name := range object {
@@ -182,14 +182,14 @@ func checkAdditional(schema map[string]any, arg, value any, at string, bad repor
 	}
 }
 
-func checkItems(_ map[string]any, arg, value any, at string, bad report) {
+func checkItems(_ map[string]any, arg, value any, at string, bad complaint) {
 	items, _ := value.([]any)
 	for i, item := range items {
 		check(arg.(map[string]any), item, fmt.Sprintf("%s[%d]", at, i), bad)
 	}
 }
 
-func checkOneOf(_ map[string]any, arg, value any, at string, bad report) {
+func checkOneOf(_ map[string]any, arg, value any, at string, bad complaint) {
 	fits := 0
 	for _, sub := range arg.([]any) {
 		wrong := false
@@ -262,7 +262,7 @@ func TestTheSchemasKnowEveryWordOfTheAlarms(t *testing.T) {
 // payloads has the Go type behind each schema.
 var payloads = map[string]any{
 	"status": StatusPayload{}, "event": EventPayload{}, "alarm": AlarmPayload{}, "service": ServicePayload{},
-	"telemetry": TelemetryPayload{}, "command": CommandPayload{}, "result": ResultPayload{},
+	"telemetry": TelemetryPayload{}, "command": CommandPayload{}, "result": ResultPayload{}, "report": ReportPayload{},
 }
 
 func TestEverySchemaNamesTheKeysOfItsType(t *testing.T) {

@@ -153,6 +153,7 @@ func (c *connection) changed() []settled {
 	for i := range v.SiteAlarms {
 		c.wantAlarm("", &v.SiteAlarms[i])
 	}
+	c.wantReport(v.Report)
 	complete := true
 	for _, p := range v.Pumps {
 		if p == nil {

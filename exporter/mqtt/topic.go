@@ -25,6 +25,9 @@ func (t Topics) Status() string { return t.base + "status" }
 // Alarm is the state of one alarm (retained).
 func (t Topics) Alarm(pump, alarm string) string { return t.of(pump) + "alarm/" + Segment(alarm) }
 
+// Report is what the control room asks every day (retained).
+func (t Topics) Report() string { return t.base + "report" }
+
 // Event carries what happened, in order.
 func (t Topics) Event(pump string) string { return t.of(pump) + "event" }
 
@@ -52,7 +55,7 @@ func (t Topics) commands() string { return t.base + "+/command" }
 
 // standing are the filters that match every retained topic but the status.
 func (t Topics) standing() []string {
-	return []string{t.base + "alarm/+", t.base + "+/alarm/+", t.base + "+/service"}
+	return []string{t.base + "alarm/+", t.base + "+/alarm/+", t.base + "+/service", t.base + "report"}
 }
 
 // commanded gives the pump a command topic belongs to.
@@ -99,7 +102,7 @@ func special(r rune) bool {
 }
 
 // siteLevels are the levels that follow a site and are no pump.
-var siteLevels = []string{"status", "alarm", "event", "service", "telemetry", "command"}
+var siteLevels = []string{"status", "alarm", "event", "service", "telemetry", "command", "report"}
 
 // pumpSegment is Segment, but a pump that is named like one of the site's own
 // levels has its first letter escaped too: {site}/alarm/event must not be

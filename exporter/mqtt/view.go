@@ -3,6 +3,7 @@ package mqtt
 import (
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/report"
 )
 
 // A View is how everything stands at one moment. It names every pump and every
@@ -12,6 +13,7 @@ import (
 type View struct {
 	Pumps      []*rules.Snapshot
 	SiteAlarms []alarm.View
+	Report     *report.Report // nil while there is none
 }
 
 // A Site is what every message says of where it comes from.

@@ -1,0 +1,58 @@
+package mqtt
+
+import (
+	"testing"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/report"
+)
+
+// aReport is one of everything.
+func aReport() *report.Report {
+	noon := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
+	x, who := 12.5, "a.operator"
+	return &report.Report{
+		Title: "Ridge Station 7", At: noon, Since: noon.Add(-24 * time.Hour), ClockGood: true,
+		Needs:       []report.Need{{Pump: "gp-1", Tag: "P-1A", Urgency: report.Today, Rank: 20, By: "mechanic", Since: noon, Why: []string{"oil overdue"}, Kit: []string{"12 L of oil"}}},
+		Groups:      []report.Group{{Group: "north", Title: "north", Moves: alarm.Yes, Wanted: alarm.Yes, WantedBy: "gas_flow", Gas: alarm.Yes, Delivering: 1, Required: 1, Spare: drivers.StandbyAvailable, Flow: &x}},
+		Pumps:       []report.Pump{{Pump: "gp-1", Tag: "P-1A", Mode: rules.Running, ForSeconds: &x, Wanted: alarm.Yes, WantedBy: "run_demand", Available: alarm.Yes, CountedSince: &noon, Run: &x}},
+		Changes:     []report.Change{{At: noon, Pump: "gp-1", Event: "acknowledged", Text: "seen", User: &who}},
+		Standing:    []report.Standing{{Pump: "gp-1", Alarm: "oil_overdue", Class: "advisory", Priority: "low", State: "acknowledged", Since: noon, Text: "oil overdue"}},
+		Silenced:    []report.Silenced{{Pump: "gp-1", Alarm: "oil_overdue", How: "shelved", By: who, Until: &noon}},
+		Due:         []report.Due{{Pump: "gp-1", Tag: "P-1A", Task: "oil", Title: "oil", Status: "overdue", Used: 1.2, At: &noon, Parts: "12 L of oil"}},
+		Silent:      []string{"drive-1"},
+		Performance: report.Performance{Alarms: 1, PerPumpMonth: &x, Frequent: []report.Frequent{{Pump: "gp-1", Alarm: "no_flow", Count: 2, Share: 0.5}}},
+	}
+}
+
+func TestReportPayloadIsAsItsSchemaSays(t *testing.T) {
+	p := publisher(newBox())
+	for _, r := range []*report.Report{aReport(), {
+		Needs: []report.Need{}, Groups: []report.Group{}, Pumps: []report.Pump{{}}, Changes: []report.Change{}, Standing: []report.Standing{}, Silenced: []report.Silenced{},
+		Due: []report.Due{}, Silent: []string{}, Performance: report.Performance{Frequent: []report.Frequent{}},
+	}} {
+		if problems := validate(t, loadSchema(t, "report"), p.reportPayload(r)); len(problems) > 0 {
+			t.Errorf("%v\n%s", problems, p.reportPayload(r))
+		}
+	}
+}
+
+func TestReportStandsAtTheBrokerUntilANewOne(t *testing.T) {
+	var m mail
+	b := startEmbedded(t, "", &m)
+	defer b.stop(t)
+	p := publisher(newBox())
+	p.Settings.Broker = "tcp://" + b.address
+	r := aReport()
+	p.View = func() View { return View{Report: r} }
+	stop := run(t, p)
+	defer stop()
+	topic := TopicsOf(p.Site.Name).Report()
+	eventually(t, "the report is retained", func() bool { return b.kept(topic) != "" })
+	if problems := validate(t, loadSchema(t, "report"), []byte(b.kept(topic))); len(problems) > 0 {
+		t.Error(problems)
+	}
+}

@@ -58,6 +58,9 @@ func (p *pumpLoader) role(here *place, s drivers.Signal, text string) {
 // feed notes that a point plays a role. Its value is stale after three beats.
 func (p *pumpLoader) feed(s drivers.Signal, ref pointRef, set rules.SignalSettings) {
 	set.StaleAfter = 3 * p.beat(ref)
+	point := &p.config.Devices[ref.device].Map.Points[ref.point]
+	set.UpdatePeriod = point.UpdatePeriod
+	set.Path.Lags = [3]float64{point.Path.Damping.Seconds(), point.Path.Snubber.Seconds()}
 	p.set.Signals = append(p.set.Signals, set)
 	p.pump.Feeds = append(p.pump.Feeds, Feed{Device: ref.device, Point: ref.point, Signal: s})
 	p.point[s] = ref

@@ -23,6 +23,7 @@ import (
 	"pumpside/rules"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 	"pumpside/rules/site"
@@ -44,6 +45,7 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 	want := Site{
 		ID: "ridge-7", Title: "Ridge Station 7", Location: "km 12 of the north road, gate code at dispatch",
 		Hazards: []string{"hydrogen sulphide possible, personal monitor required", "no mobile coverage in the pump house"}, TimeZone: zone,
+		EnergyPrice: 0.14, Currency: "EUR",
 	}
 	if d := cmp.Diff(want, c.Site, cmp.Comparer(func(a, b *time.Location) bool { return a.String() == b.String() })); d != "" {
 		t.Errorf("site (-want +got):\n%s", d)
@@ -203,7 +205,7 @@ func TestLoadGivesSignalsWithTheAgeAtWhichTheyAreStale(t *testing.T) {
 		{Signal: drivers.MotorPower, StaleAfter: 3 * time.Second},
 		{Signal: drivers.DriveRunHours, StaleAfter: 90 * time.Second},
 		{Signal: drivers.SuctionPressure, StaleAfter: 3 * time.Second, Shared: true},
-		{Signal: drivers.DischargePressure, StaleAfter: 3 * time.Second},
+		{Signal: drivers.DischargePressure, StaleAfter: 3 * time.Second, UpdatePeriod: 25 * time.Millisecond, Path: orders.Path{Lags: [3]float64{0.1}}},
 		{Signal: drivers.GlycolFlow, StaleAfter: 3 * time.Second},
 		{Signal: drivers.GlycolVolume, StaleAfter: 90 * time.Second},
 		{Signal: drivers.GlycolTemperature, StaleAfter: 90 * time.Second},

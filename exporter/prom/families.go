@@ -17,6 +17,16 @@ func total(f func(*rules.Totals) float64) func(*rules.Snapshot) (float64, bool) 
 	return func(s *rules.Snapshot) (float64, bool) { return f(&s.Totals), true }
 }
 
+func ofCondition(f func(*rules.ConditionView) rules.Number) func(*rules.Snapshot) (float64, bool) {
+	return func(s *rules.Snapshot) (float64, bool) {
+		if s.Condition == nil {
+			return 0, false
+		}
+		n := f(s.Condition)
+		return n.Value, n.Known
+	}
+}
+
 // pumpFamilies is every family that has one series a pump.
 var pumpFamilies = []pumpFamily{
 	{"run_seconds_total", "Time the pump has run, as far as it was observed or closed from the drive's hour meter.", true, total(func(t *rules.Totals) float64 { return t.RunSeconds })},
@@ -27,6 +37,11 @@ var pumpFamilies = []pumpFamily{
 	{"pumped_cubic_meters_total", "Glycol pumped.", true, total(func(t *rules.Totals) float64 { return t.PumpedVolume })},
 	{"energy_joules_total", "Energy the motor has taken.", true, total(func(t *rules.Totals) float64 { return t.Energy })},
 	{"running", "1 while the pump runs, 0 while it stands; absent while unknown.", false, func(s *rules.Snapshot) (float64, bool) { return known(s.Running) }},
+	{"volumetric_efficiency_ratio", "Measured flow by what the plungers sweep; absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.Efficiency })},
+	{"hydraulic_power_watts", "Power the glycol gains; absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.Power })},
+	{"valve_leak_ratio", "Size of a leak of one head, by its mean flow, while one is more likely than not.", false, ofCondition(func(c *rules.ConditionView) rules.Number {
+		return rules.Number{Known: c.OneHead >= 0.5 && c.Leak.Known(), Value: c.Leak.Middle}
+	})},
 	{"observed", "1 while the agent can tell whether the pump runs.", false, func(s *rules.Snapshot) (float64, bool) { return flag(s.Observed), true }},
 }
 

@@ -3,6 +3,7 @@ package prom
 import (
 	"cmp"
 	"slices"
+	"strconv"
 
 	"github.com/prometheus/client_golang/prometheus"
 	dto "github.com/prometheus/client_model/go"
@@ -28,6 +29,7 @@ func (g Gatherer) Gather() ([]*dto.MetricFamily, error) {
 	p := newPage(v.Pumps)
 	p.pumpFamilies(v.Pumps)
 	p.signals(v.Pumps)
+	p.condition(v.Pumps)
 	p.services(v.Pumps)
 	p.alarms(v.Pumps, v.SiteAlarms)
 	p.buses(v.Devices, v.Buses)
@@ -171,6 +173,36 @@ func (p *page) auxiliary(pumps []*rules.Snapshot, n int) {
 		}
 	}
 	p.put("auxiliary_value", "The site's own signals, in the base unit named in the label. Absent when bad.", f)
+}
+
+// condition shows the orders of the discharge pressure and, while something has
+// changed, what may be behind it. A cylinder that cannot be told is "".
+func (p *page) condition(pumps []*rules.Snapshot) {
+	orders, causes := 0, 0
+	for _, s := range pumps {
+		if s.Condition != nil {
+			orders += len(s.Condition.Orders)
+			causes += len(s.Condition.Causes)
+		}
+	}
+	lines, likely := newFamily(false, orders, 2), newFamily(false, causes, 3)
+	for _, s := range pumps {
+		if s.Condition == nil {
+			continue
+		}
+		for _, o := range s.Condition.Orders {
+			lines.add(o.Amplitude, label("order", strconv.Itoa(o.Order)), p.pump[s.Pump])
+		}
+		for _, c := range s.Condition.Causes {
+			cylinder := ""
+			if c.Cylinder > 0 {
+				cylinder = strconv.Itoa(c.Cylinder)
+			}
+			likely.add(c.Probability, label("cause", c.Cause), label("cylinder", cylinder), p.pump[s.Pump])
+		}
+	}
+	p.put("pressure_order_pascals", "Amplitude of a line of the discharge pressure, by its number per revolution.", lines)
+	p.put("cause_probability_ratio", "Probability of a cause while the pump has changed.", likely)
 }
 
 func (p *page) services(pumps []*rules.Snapshot) {

@@ -21,6 +21,7 @@ import (
 	"pumpside/exporter/prom"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/diagnosis"
 	"pumpside/rules/service"
 )
 
@@ -42,6 +43,11 @@ func view() prom.View {
 				{Name: "discharge_pressure_high", Class: alarm.Alarm, Priority: alarm.High, State: alarm.Unacknowledged},
 				{Name: "oil_due", Class: alarm.Advisory, Priority: alarm.Low, State: alarm.Acknowledged, Shelved: true},
 				{Name: "pump_started", Class: alarm.Record},
+			},
+			Condition: &rules.ConditionView{
+				Causes:  []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.8}, {Cause: "none_of_these", Probability: 0.2}},
+				OneHead: 0.8, Leak: diagnosis.Size{Low: 0.06, Middle: 0.08, High: 0.11}, Orders: []rules.OrderView{{Order: 1, Amplitude: 8000}, {Order: 3, Amplitude: 610000}},
+				Efficiency: rules.Number{Known: true, Value: 0.91},
 			},
 			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Median: time.Unix(1_775_000_000, 0)}}}, {Task: "look"}},
 		}},

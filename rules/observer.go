@@ -137,6 +137,9 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 func (o *observer) start(set *Settings, s *State) {
 	o.ready = true
 	o.model = diagnosis.NewModel(set.Geometry, &s.Observed.Line)
+	if i, ok := set.place(drivers.DischargePressure); ok {
+		o.model.Path = set.Signals[i].Path
+	}
 	o.condition = condition.DefaultSettings(condition.DefaultBands(set.Geometry))
 	o.survey = diagnosis.NewSurvey()
 	o.pace.class = -1

@@ -6,8 +6,13 @@ import "time"
 type pace struct {
 	last     time.Duration
 	interval time.Duration // running mean of the short intervals
+	quick    time.Duration // when it was last confirmed
 	class    int           // place in paces, −1 for none yet
 }
+
+// windowsRecur is longer than the beat of fast windows: between them polling is
+// slow, and means nothing.
+const windowsRecur = 20 * time.Minute
 
 // paces are the windows for polling intervals up to a length. About a hundred
 // samples or four seconds; slower than two a second, orders need luck.
@@ -16,7 +21,7 @@ var paces = [...]struct {
 	capacity     int
 }{
 	{45 * time.Millisecond, 4 * time.Second, 512},
-	{150 * time.Millisecond, 12 * time.Second, 384},
+	{150 * time.Millisecond, 24 * time.Second, 512},
 	{500 * time.Millisecond, 30 * time.Second, 256},
 }
 
@@ -30,10 +35,11 @@ func (p *pace) sample(at time.Duration) bool {
 	p.last = at
 	switch {
 	case p.interval == 0 || d < p.interval/2:
-		p.interval = d
+		p.interval, p.quick = d, at
 	case d < 2*p.interval+50*time.Millisecond:
 		p.interval += (d - p.interval) / 32
-	case d < 5*time.Second: // slower polling is believed bit by bit
+		p.quick = at
+	case at-p.quick > windowsRecur: // slower polling is believed bit by bit
 		p.interval += p.interval / 64
 	}
 	return true

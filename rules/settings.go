@@ -10,6 +10,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 	"pumpside/rules/trend"
@@ -44,6 +45,8 @@ type SignalSettings struct {
 	// UpdatePeriod is how often the device renews the value, 0 when at every
 	// read or not known.
 	UpdatePeriod time.Duration
+	// Path is what damps the signal, as far as it is known.
+	Path orders.Path
 }
 
 // Judging are the thresholds of the standing alarms. Zeros take the defaults

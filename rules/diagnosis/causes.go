@@ -92,7 +92,7 @@ var causes = []cause{
 		e.efficiency, e.torque = spread{-part, 0.01 + 0.4*part}, spread{-0.5 * part, 0.02 + 0.5*part}
 		return e
 	}},
-	{SpeedWobble, 0.01, 0.002, 0.2, false, func(m *Model, late, size float64, _ int) effect {
+	{SpeedWobble, 0.005, 0.002, 0.2, false, func(m *Model, late, size float64, _ int) effect {
 		e := still()
 		// Flow times 1 + e·cos θ, and the angle runs ahead by e·sin θ: order k
 		// appears beside itself by about e·(1+k)/2 of its flow.
@@ -171,7 +171,7 @@ func halfLoss(valve pump.Side) func(*Model, float64, float64, int) effect {
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = complex(size/n, 0) * m.leakOrder(late, at, k)
 		}
-		e.model, e.even, e.half = 0.15, 0.08*size/n, true
+		e.model, e.even, e.half = 0.15, 0.05*size/n, true
 		e.efficiency = spread{-size / 2 / n, 0.007 + 0.1*size/n}
 		e.torque = spread{0, 0.02 + 0.2*size/n}
 		return e

@@ -6,6 +6,7 @@ import (
 
 	"pumpside/drivers/quantity"
 	"pumpside/rules/hydraulics"
+	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 )
 
@@ -13,6 +14,9 @@ import (
 type Model struct {
 	Geometry pump.Geometry
 	Line     *Line
+	// Path is what lies between the discharge pressure and its number, as far
+	// as it is known.
+	Path orders.Path
 	// Unconfirmed is that index or rotation may have changed, as after
 	// electrical work: then nothing is named.
 	Unconfirmed bool
@@ -85,6 +89,7 @@ type gains struct {
 	vector [mostOrder + 1]complex128 // Pa; direction only where known
 	error  [mostOrder + 1]float64    // relative, beyond what all share
 	known  [mostOrder + 1]bool       // measured, direction too
+	apart  [mostOrder + 1]bool       // its size is known beside that of the first
 	share  float64                   // ln, standard deviation common to all
 }
 
@@ -115,9 +120,13 @@ func (m *Model) gains(e *Evidence, late float64) (g gains, ok bool) {
 			base, from = cmplx.Abs(z1)*flow*3, 3
 		}
 	case base > 0:
-		// Between an inertance, which goes with frequency, and a resistance;
-		// a dampener may make it anything (common practice, no source).
-		g.vector[1], g.share = complex(base*0.4*3/from, 0), 0.9
+		// Below its resonance a line is an inertance, above it a compliance:
+		// the lower order may count a tenth or ten times as much (common
+		// practice, no source), beside what the transmitter does to both.
+		seen := cmplx.Abs(m.Path.Response(hertz)) / cmplx.Abs(m.Path.Response(hertz*from))
+		// Most lines have their resonance below some 20 Hz, and give above it.
+		above := math.Max(1, hertz*from/20)
+		g.vector[1], g.share = complex(base*0.6*seen*above, 0), 1.2+0.5*ln(above)
 	default:
 		return g, false
 	}
@@ -127,9 +136,14 @@ func (m *Model) gains(e *Evidence, late float64) (g gains, ok bool) {
 			g.vector[k], g.known[k], g.error[k] = z*complex(flow, 0), true, err
 			continue
 		}
-		g.vector[k] = complex(cmplx.Abs(g.vector[1])*math.Exp(slope*ln(float64(k))), 0)
 		// Between two orders a line may have a resonance.
 		g.error[k] = 0.8
+		size := cmplx.Abs(g.vector[1]) * math.Exp(slope*ln(float64(k)))
+		if ripple[0] > 0 && ripple[1] > 0 && k > n {
+			size = ripple[0] * math.Pow(ripple[1]/ripple[0], ln(float64(k)/float64(n))/math.Ln2)
+			g.error[k], g.apart[k] = 0.5, true
+		}
+		g.vector[k] = complex(size, 0)
 	}
 	return g, true
 }

@@ -41,7 +41,7 @@ type Ranking struct {
 
 const (
 	sizes     = 36 // of the grid over a cause's size
-	gainSteps = 7  // of the grid over the line's unknown size, from −2 to 2 σ
+	gainSteps = 13 // of the grid over the line's unknown size, from −2 to 2 σ
 )
 
 // Rank weighs all causes. It does not keep e.
@@ -174,6 +174,9 @@ func (w *weigher) prior(c *cause) float64 {
 			p *= 0.3 // the relief valve is still there
 		}
 	}
+	if !w.e.Efficiency.Seen && (c.name == FlowMeter || c.name == BypassPassing || c.name == UniformWear) {
+		p *= 0.05 // they move little else, and something has moved
+	}
 	if c.name == IndexMoved && !w.e.Indexed {
 		p *= 1e-3
 	}
@@ -267,11 +270,14 @@ func (w *weigher) orders(f *effect) float64 {
 
 func (w *weigher) order(f *effect, k int, scale float64) float64 {
 	o, g := &w.e.Orders[k], &w.gains
-	if k > 1 && g.known[k] && g.known[1] {
+	switch {
+	case k > 1 && (g.known[k] && g.known[1] || g.apart[k]):
 		scale = 1 // its own error covers it
+	case k == 2 && !g.known[1]:
+		scale = math.Pow(scale, 1-math.Ln2/ln(3)) // between the first and the third
 	}
 	mean := f.flow[k] * g.vector[k] * complex(scale, 0)
-	size := cmplx.Abs(g.vector[k]) * scale * (1 + 2*g.error[k])
+	size := cmplx.Abs(g.vector[k]) * scale * (1 + g.error[k])
 	// The higher the order, the less a model of the valves is worth.
 	grow := math.Hypot(f.model*(1+0.2*float64(k-1)), g.error[k]) * cmplx.Abs(mean)
 	floor := f.floor * size

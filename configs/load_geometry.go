@@ -53,7 +53,7 @@ func (p *pumpLoader) geometry() {
 			p.note(p.here.child("ratio"), "%g puts the motor's own line under the pump's %gx, where it cannot be told from the ripple", f.Ratio, order)
 		}
 	}
-	p.pump.Geometry = g
+	p.pump.Geometry, p.set.Geometry = g, g
 }
 
 // key is the place of a field of the geometry.

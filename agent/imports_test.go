@@ -38,7 +38,9 @@ var allowed = map[string]string{
 	"exporter/prom": "drivers drivers/quantity rules rules/site rules/alarm rules/service",
 	"exporter/page": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/report rules/trend",
 
-	"configs":   "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/alarm rules/service rules/trend exporter/mqtt",
+	"configs":                       "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/alarm rules/service rules/trend exporter/mqtt",
+	"configs/control-room/consumer": "",
+
 	"simulator": "drivers/quantity",
 }
 

@@ -1,0 +1,185 @@
+package main
+
+import (
+	"encoding/json"
+	"flag"
+	"maps"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"pumpside/rules/alarm"
+)
+
+var updateExamples = flag.Bool("update-examples", false, "write the examples of configs/control-room anew, from a demo")
+
+const controlRoom = "../configs/control-room"
+
+// TestControlRoomFilesAreGood asks the tools that will read them.
+func TestControlRoomFilesAreGood(t *testing.T) {
+	t.Parallel()
+	promtool, amtool := need(t, "promtool"), need(t, "amtool")
+	for _, c := range [][]string{
+		{promtool, "check", "config", "--syntax-only", "prometheus.yml"},
+		{promtool, "check", "rules", "rules/recording.yml", "rules/alerts.yml"},
+		{promtool, "test", "rules", "rules/test.yml"},
+		{amtool, "check-config", "alertmanager.yml"},
+	} {
+		command := exec.Command(c[0], c[1:]...)
+		command.Dir = controlRoom
+		if out, err := command.CombinedOutput(); err != nil {
+			t.Errorf("%v: %v\n%s", c, err, out)
+		}
+	}
+	for severity, want := range map[string]string{"page": "pager", "advisory": "mail", "unheard-of": "mail"} {
+		out, err := exec.Command(amtool, "config", "routes", "test", "--config.file="+filepath.Join(controlRoom, "alertmanager.yml"), "severity="+severity).Output()
+		if got := strings.TrimSpace(string(out)); err != nil || got != want {
+			t.Errorf("severity %s goes to %q, want %q (%v)", severity, got, want, err)
+		}
+	}
+}
+
+// TestPagingIsTheAgentsOwnChoice holds the list in the rules against the
+// alarms: what notifies now pages, advisories and what can wait never do.
+func TestPagingIsTheAgentsOwnChoice(t *testing.T) {
+	text := readFile(t, filepath.Join(controlRoom, "rules/recording.yml"))
+	find := func(pattern string) *regexp.Regexp {
+		found := regexp.MustCompile(pattern).FindStringSubmatch(text)
+		if found == nil {
+			t.Fatalf("no %s in the recording rules", pattern)
+		}
+		return regexp.MustCompile("^(?:" + found[1] + ")$") // Prometheus anchors
+	}
+	takes, leaves := find(`alarm=~"([^"]+)"`), find(`alarm!~"([^"]+)"`)
+	for _, name := range alarm.StandingNames() {
+		d := alarm.Standing(name)
+		pages := takes.MatchString(name) && !leaves.MatchString(name) && d.WorsePriority > alarm.Low
+		if want := d.Class == alarm.Alarm && d.Notify == alarm.Now; pages != want {
+			t.Errorf("%s: the rules page %v, the agent %v", name, pages, want)
+		}
+		if ofGroup := "glycol_" + name; (takes.MatchString(ofGroup) && !leaves.MatchString(ofGroup)) != (takes.MatchString(name) && !leaves.MatchString(name)) {
+			t.Errorf("%s pages otherwise with a group's name before it", name)
+		}
+	}
+}
+
+// TestDashboardQueriesReturnData runs every query of the dashboard on a real
+// Prometheus that scrapes the
+// demo.
+func TestDashboardQueriesReturnData(t *testing.T) {
+	if testing.Short() {
+		t.Skip("starts a Prometheus server and a demo")
+	}
+	t.Parallel()
+	need(t, "prometheus")
+	demo := startDemo(t)
+	server := startPrometheus(t, demo.metrics)
+	for _, q := range dashboardQueries(t) {
+		if strings.Contains(q.text, "vector(0)") {
+			t.Errorf("%s: %s cannot fail", q.panel, q.text)
+		}
+		eventually(t, q.panel+": "+q.text, func() bool { return len(server.query(t, q.text)) > 0 })
+	}
+}
+
+// A dashboardQuery is one query with every variable at "all".
+type dashboardQuery struct{ panel, text string }
+
+func dashboardQueries(t *testing.T) (list []dashboardQuery) {
+	t.Helper()
+	var dashboard struct {
+		Panels []struct {
+			Title   string
+			Targets []struct{ Expr string }
+		}
+	}
+	decode(t, readFile(t, filepath.Join(controlRoom, "dashboard.json")), &dashboard)
+	all := strings.NewReplacer("$site", ".*", "$pump", ".*", "$__rate_interval", "15s")
+	for _, p := range dashboard.Panels {
+		for _, target := range p.Targets {
+			q := dashboardQuery{p.Title, all.Replace(target.Expr)}
+			if strings.Contains(q.text, "$") {
+				t.Errorf("%s: %s has a variable that is not known", q.panel, q.text)
+			}
+			list = append(list, q)
+		}
+	}
+	if len(list) < 20 {
+		t.Fatalf("%d queries, want those of a whole dashboard", len(list))
+	}
+	return list
+}
+
+// TestExamplesAreWhatTheDemoPublishes holds the examples for consumers against
+// a demo: each has the keys of what comes today.
+func TestExamplesAreWhatTheDemoPublishes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("watches a demo for half a minute")
+	}
+	t.Parallel()
+	demo := startDemo(t)
+	room := subscribe(t, demo.broker, "", "pumpside/v1/ridge-7/#")
+	console := start(t, builtConsumer(t), "tcp://"+demo.broker)
+	for name, want := range map[string]struct{ topic, has string }{
+		"status":    {"pumpside/v1/ridge-7/status", `"state":"online"`},
+		"event":     {"pumpside/v1/ridge-7/gp-1/event", `"event":"worsened"`},
+		"alarm":     {"pumpside/v1/ridge-7/gp-1/alarm/run_in_oil_change_due", `"state":"unacknowledged"`},
+		"service":   {"pumpside/v1/ridge-7/gp-1/service", `"tasks"`},
+		"telemetry": {"pumpside/v1/ridge-7/gp-1/telemetry", `"observed":true`},
+	} {
+		var got string
+		eventually(t, "an example of "+name, func() bool {
+			i := slices.IndexFunc(room.on(want.topic), func(text string) bool { return strings.Contains(text, want.has) })
+			if i >= 0 {
+				got = room.on(want.topic)[i]
+			}
+			return i >= 0
+		})
+		path := filepath.Join(controlRoom, "examples", name+".json")
+		if *updateExamples {
+			writeExample(t, path, got)
+			continue
+		}
+		if diff := cmp.Diff(keysIn(t, readFile(t, path)), keysIn(t, got)); diff != "" {
+			t.Errorf("%s is not what is published (-kept +now); run go test ./agent -run Examples -update-examples\n%s", path, diff)
+		}
+	}
+	console.await(t, `(?m)^WORSE: |GP-1: WORSE: first oil change DUE`)
+}
+
+// keysIn lists the keys at the top of a JSON object.
+func keysIn(t *testing.T, text string) []string {
+	t.Helper()
+	var object map[string]any
+	decode(t, text, &object)
+	return slices.Sorted(maps.Keys(object))
+}
+
+func writeExample(t *testing.T, path, text string) {
+	t.Helper()
+	var value any
+	decode(t, text, &value)
+	pretty, err := json.MarshalIndent(value, "", "  ")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, append(pretty, '\n'), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// builtConsumer builds the example of a consumer and gives its path.
+func builtConsumer(t *testing.T) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "consumer")
+	if out, err := exec.Command("go", "build", "-o", path, "pumpside/configs/control-room/consumer").CombinedOutput(); err != nil {
+		t.Fatalf("go build: %v\n%s", err, out)
+	}
+	return path
+}

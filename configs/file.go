@@ -25,7 +25,13 @@ type siteFile struct {
 	TimeZone string               `yaml:"time_zone" default:"UTC" doc:"IANA name of the zone people's times are shown in."`
 	Units    string               `yaml:"units" default:"metric" words:"metric us_field" doc:"The units people read in alerts."`
 	Clock    string               `yaml:"clock" default:"kernel" words:"kernel trusted" doc:"kernel: the wall clock counts as right while the kernel says it is disciplined. trusted: it always does (a gateway with its own radio clock)."`
+	Energy   energyFile           `yaml:"energy" doc:"What energy costs, for the day's report."`
 	Alarms   map[string]alarmFile `yaml:"alarms" doc:"Changes to alarms of the site, its buses and devices, by name."`
+}
+
+type energyFile struct {
+	Price    float64 `yaml:"price_per_kwh" default:"0" doc:"Price of a kilowatt-hour. Left out: not known, and no cost is told."`
+	Currency string  `yaml:"currency" doc:"Its currency, as people write it."`
 }
 
 type mqttFile struct {

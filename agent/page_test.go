@@ -117,6 +117,19 @@ func TestPageLooksBackTwoYears(t *testing.T) {
 	}
 }
 
+func TestPageLooksBackInSeconds(t *testing.T) {
+	_, base := openPage(t)
+	eventually(t, "three seconds of history", func() bool {
+		now := time.Now()
+		var answer struct {
+			At   []float64
+			Span float64 `json:"span_s"`
+		}
+		text := get(fmt.Sprintf("%s/api/v1/pump/gp-1/trend?signal=motor_speed&points=60&from=%d&to=%d", base, now.Add(-time.Minute).Unix(), now.Unix()+1))
+		return json.Unmarshal([]byte(text), &answer) == nil && len(answer.At) >= 3 && answer.Span == 1
+	})
+}
+
 func TestPageOrdersLandInTheJournalWithTheirUser(t *testing.T) {
 	g, base := openPage(t)
 	if err := web.AddUser(g.config.Page.UsersFile, "tess", web.Technician, "seven-long-pipes"); err != nil {

@@ -235,8 +235,9 @@ type taskRow struct {
 	Late, Soon             bool
 	Parts                  string
 	Last                   string
-	Forecast               string // when it will be due; "" when nobody can tell
-	NoCalendar             bool   // its calendar cannot be told
+	Forecast               string   // when it will be due; "" when nobody can tell
+	NoCalendar             bool     // its calendar cannot be told
+	Places                 []string // of a task whose places are counted apart
 	used                   float64
 }
 
@@ -254,6 +255,10 @@ func taskRowOf(v viewer, pump *Pump, t *rules.TaskView) taskRow {
 		Width: min(80*t.Life.Used, 100), Of: lifeWords(t.Life), Word: statusWords[t.Status],
 		Late: t.Status >= service.Due, Soon: t.Status == service.DueSoon, Parts: pump.Parts[t.Task],
 		NoCalendar: !t.Life.CalendarKnown, used: t.Life.Used, Last: "never recorded", Forecast: forecastWords(v, &t.Window.Due, t.Life.Used),
+	}
+	for i := range t.Places {
+		one := &t.Places[i]
+		row.Places = append(row.Places, one.Position.String()+" "+percent(one.Life.Used)+" %")
 	}
 	if t.Done.Count > 0 {
 		row.Last = "last done " + v.Clock.instant(t.Done.At) + " by " + t.Done.By

@@ -64,8 +64,10 @@ func (f *fakeSource) Buses() []page.Bus {
 		Devices: []page.Device{{
 			Device: "module", Unit: 2, Known: true, Up: true, Requests: 12345, Mean: 0.0042, Failures: []page.Failure{{Reason: "timeout", Count: 3}},
 			Points: []page.Point{
-				{Point: "p2", Table: "holding", Address: 107, Type: "float32", Order: "CDAB", Class: "fast", Words: []uint16{0x9ECB, 0x45DA}, Value: &value,
-					Dimension: quantity.Pressure, Name: "discharge_pressure", Quality: drivers.Good, At: noon.Add(-2 * time.Second)},
+				{
+					Point: "p2", Table: "holding", Address: 107, Type: "float32", Order: "CDAB", Class: "fast", Words: []uint16{0x9ECB, 0x45DA}, Value: &value,
+					Dimension: quantity.Pressure, Name: "discharge_pressure", Quality: drivers.Good, At: noon.Add(-2 * time.Second),
+				},
 				{Point: "t1", Table: "input", Address: 9, Type: "int16", Class: "slow", Words: []uint16{}, Dimension: quantity.Temperature, Reason: drivers.Timeout},
 			},
 		}},
@@ -165,8 +167,6 @@ func (f *fakeSource) Do(_ context.Context, pump string, c drivers.Command) (*ala
 	return e, nil
 }
 
-func number(x float64) *float64 { return &x }
-
 // newSource is a site of two pumps: GP-1 has lost its flow, GP-2 is well.
 func newSource() *fakeSource {
 	denver, err := time.LoadLocation("America/Denver")
@@ -177,7 +177,7 @@ func newSource() *fakeSource {
 		return &page.Plate{
 			ID: id, Tag: tag, Location: "pump house", Hazards: []string{"hot glycol"}, Cylinders: 3, Cylinder1: "nearest the coupling", NamesCylinders: id == "gp-1",
 			Titles: map[string]string{"oil": "oil change"}, Parts: map[string]string{"oil": "oil 2.5 L"},
-			Bands: map[string]page.Band{"discharge_pressure": {Low: number(4e6), High: number(8.5e6), ScaleLow: number(0), ScaleHigh: number(16e6)}},
+			Bands: map[string]page.Band{"discharge_pressure": {Low: new(4e6), High: new(8.5e6), ScaleLow: new(0.0), ScaleHigh: new(16e6)}},
 			Gaps:  []page.Gap{{Wanted: "diaphragm_leak", Cost: "a failed diaphragm shows only in the oil"}},
 		}
 	}

@@ -11,17 +11,16 @@ const handoverMost = 5000
 
 // A report is what one shift tells the next.
 type report struct {
-	From, To            string
-	Hours               int
-	Periods             []period
-	Standing            []alarmLine
-	Silenced            []alarmLine
-	Raised              []raisedCount
-	Actions             []journalLine // what people did
-	Pumps               []siteLine
-	Late                []taskRow
-	Raises, Cut         int
-	Unstored, NoJournal bool
+	From, To    string
+	Hours       int
+	Periods     []period
+	Standing    []alarmLine
+	Silenced    []alarmLine
+	Raised      []raisedCount
+	Actions     []journalLine // what people did
+	Pumps       []siteLine
+	Late        []taskRow
+	Raises, Cut int
 }
 
 // A raisedCount is how often one alarm came in the time of the report.

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"slices"
 	"strings"
+	"time"
 
 	"pumpside/rules/alarm"
 )
@@ -121,10 +122,10 @@ func asRaised(a *alarm.View) *alarm.Event {
 func silence(v viewer, a *alarm.View) string {
 	var list []string
 	if a.Shelved {
-		list = append(list, "shelved by "+a.ShelvedBy+until(v, a.ShelvedUntil.IsZero(), v.Clock.stamp(a.ShelvedUntil)))
+		list = append(list, "shelved by "+a.ShelvedBy+until(v.Clock, a.ShelvedUntil))
 	}
 	if a.Removed {
-		list = append(list, "out of service, set by "+a.RemovedBy+until(v, a.ReviewAt.IsZero(), v.Clock.stamp(a.ReviewAt)))
+		list = append(list, "out of service, set by "+a.RemovedBy+until(v.Clock, a.ReviewAt))
 	}
 	if a.SuppressedBy != "" {
 		list = append(list, "suppressed while: "+spaced(strings.ReplaceAll(a.SuppressedBy, ",", ", ")))
@@ -132,11 +133,11 @@ func silence(v viewer, a *alarm.View) string {
 	return strings.Join(list, "; ")
 }
 
-func until(_ viewer, unknown bool, stamp string) string {
-	if unknown {
+func until(c clock, end time.Time) string {
+	if end.IsZero() {
 		return ", end not known while the clock is not set"
 	}
-	return " until " + stamp
+	return " until " + c.stamp(end)
 }
 
 // lines lists the alarms of a pump, or of the site with a nil pump, that keep

@@ -1,6 +1,7 @@
 package page_test
 
 import (
+	"maps"
 	"net/http"
 	"net/url"
 	"os"
@@ -37,7 +38,9 @@ func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 			}}, "Done: ",
 		},
 		{
-			"a technician takes a record back", "tess", url.Values{"verb": {"record_service"}, "pump": {"gp-1"}, "undoes": {"3"}, "comment": {"wrong pump"}}, 200,
+			"a technician takes a record back", "tess",
+			url.Values{"verb": {"record_service"}, "pump": {"gp-1"}, "undoes": {"3"}, "comment": {"wrong pump"}},
+			200,
 			&drivers.Command{User: "tess", Verb: drivers.RecordService, Comment: "wrong pump", Service: &drivers.ServiceEntry{Undoes: 3, Note: "wrong pump"}}, "Done: ",
 		},
 		{"a site alarm has no pump", "olaf", url.Values{"verb": {"acknowledge"}, "alarm": {"store_slow"}}, 200, &drivers.Command{User: "olaf", Verb: drivers.Acknowledge, Alarm: "store_slow"}, "Done: "},
@@ -58,9 +61,7 @@ func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 			addPeople(t, users)
 			v := visit(t, server.URL)
 			form := url.Values{"token": {v.signIn(tt.who)}, "back": {"/alarms"}}
-			for k, list := range tt.form {
-				form[k] = list
-			}
+			maps.Copy(form, tt.form)
 			status, body := v.post("/orders", form)
 			if status != tt.status || !strings.Contains(body, tt.says) {
 				t.Errorf("got %d, want %d with %q:\n%s", status, tt.status, tt.says, body)

@@ -2,7 +2,6 @@ package page
 
 import (
 	"math"
-	"time"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -91,18 +90,16 @@ func pumpScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 // A signalRow is one signal: value, unit and normal band together; its trend
 // is drawn beside it.
 type signalRow struct {
-	Name, Title   string
-	Value         figure
-	Bad           bool
-	Uncertain     bool
-	Why           string // why it is not good, and how old the last good value is
-	Band          string // in words
-	Bar           *bar   // nil where there is no scale
-	Mark          *mark  // of the worst alarm on it that is there
-	Plot          bool   // it has a history that is worth drawing
-	Low, High     *float64
-	Kind          drivers.Kind
-	UnitForScript string
+	Name, Title string
+	Value       figure
+	Bad         bool
+	Uncertain   bool
+	Why         string // why it is not good, and how old the last good value is
+	Band        string // in words
+	Bar         *bar   // nil where there is no scale
+	Mark        *mark  // of the worst alarm on it that is there
+	Plot        bool   // it has a history that is worth drawing
+	Kind        drivers.Kind
 }
 
 // A bar is a value on its scale: all in 0..100.
@@ -131,7 +128,6 @@ func signalRowOf(v viewer, view *View, pump *Pump, s *rules.SignalView) signalRo
 	if s.Signal >= drivers.FirstAuxiliary {
 		row.Kind = drivers.Analog
 	}
-	row.UnitForScript = row.Value.Unit
 	if row.Bad {
 		row.Value.Number = "--"
 	}
@@ -143,17 +139,7 @@ func signalRowOf(v viewer, view *View, pump *Pump, s *rules.SignalView) signalRo
 	}
 	row.Bar = barOf(band, s.Value, !row.Bad)
 	row.Mark = signalMark(pump, s)
-	unit, _ := unitOf(v.Units, s.Name, s.Dimension)
-	row.Low, row.High = inUnit(unit, band.Low), inUnit(unit, band.High)
 	return row
-}
-
-func inUnit(u quantity.Unit, x *float64) *float64 {
-	if x == nil {
-		return nil
-	}
-	y := u.FromBase(*x)
-	return &y
 }
 
 // signalMark is that of the most urgent alarm on a signal whose condition is
@@ -316,13 +302,4 @@ func cubic(u alarm.Units, x float64) figure {
 	}
 	unit, _ := quantity.Lookup(symbol)
 	return figure{whole(unit.FromBase(x)), symbol}
-}
-
-// sinceText writes how long ago an instant was, "" when nobody can tell.
-func sinceText(now, then drivers.Instant) string {
-	d, known := now.Since(then)
-	if !known || d < 0 {
-		return ""
-	}
-	return ago(d.Truncate(time.Second)) + " ago"
 }

@@ -94,15 +94,14 @@ type Gap struct {
 
 // Agent is what concerns the agent itself.
 type Agent struct {
-	Version      string
-	ConfigHash   string
-	Started      time.Time
-	Broker       bool // events are published
-	Connected    bool
-	Outbox       int   // events waiting
-	StoreErr     error // why the last write failed; nil when it did not
-	StateBytes   int64
-	JournalStale bool // entries wait in memory because they cannot be written
+	Version    string
+	ConfigHash string
+	Started    time.Time
+	Broker     bool // events are published
+	Connected  bool
+	Outbox     int   // events waiting
+	StoreErr   error // why the last write failed; nil when it did not
+	StateBytes int64
 }
 
 // A JournalQuery chooses journal entries. Empty fields choose all.

@@ -73,3 +73,12 @@ func unitForScript(units string, s *rules.SignalView) quantity.Unit {
 	}
 	return quantity.Unit{Symbol: s.Dimension.Base(), Scale: 1}
 }
+
+// inUnit gives a limit in a unit, nil for none.
+func inUnit(u quantity.Unit, x *float64) *float64 {
+	if x == nil {
+		return nil
+	}
+	y := u.FromBase(*x)
+	return &y
+}

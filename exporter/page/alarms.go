@@ -106,10 +106,7 @@ func alarmsScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	pick("suppressed", func(l alarmLine, one *alarm.View) bool { return one.SuppressedBy != "" && !one.Shelved && !one.Removed })
 	pick("removed", func(l alarmLine, one *alarm.View) bool { return one.Removed })
 	entries, err := p.newest(a, filter.query(view.At.Wall), &view)
-	if err != nil {
-		return nil, err
-	}
-	s.add("journal", "journal", p.journalLines(v, &view, entries))
+	s.add("journal", "journal", p.journalPart(v, &view, entries, err))
 	return s, nil
 }
 

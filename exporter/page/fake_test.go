@@ -36,6 +36,7 @@ type fakeSource struct {
 	to      []string // pump of each order
 	watched []string
 	refuse  string
+	broken  error // why the journal cannot be read
 	records int
 }
 
@@ -104,6 +105,9 @@ func (f *fakeSource) Names(pump string, _ *alarm.Event) alarm.Site {
 func (f *fakeSource) Journal(_ context.Context, q page.JournalQuery) ([]page.Entry, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	if f.broken != nil {
+		return nil, f.broken
+	}
 	var list []page.Entry
 	for _, e := range slices.Backward(f.journal) {
 		if (q.Pump == "" || q.Pump == e.Pump) && (!q.Own || e.Pump == "") && (q.Alarm == "" || q.Alarm == e.Event.Alarm) && !e.Event.At.Wall.Before(q.Since) && len(list) < q.Limit {

@@ -34,6 +34,15 @@ func (p *Page) journalLines(v viewer, view *View, entries []Entry) []journalLine
 	return list
 }
 
+// journalPart is journalLines, or one line that says why there are none: what
+// the store cannot give must not keep the live values from being shown.
+func (p *Page) journalPart(v viewer, view *View, entries []Entry, err error) []journalLine {
+	if err != nil {
+		return []journalLine{{When: v.Clock.stamp(view.At.Wall), Kind: "not read", Headline: "The journal cannot be read: " + err.Error() + "."}}
+	}
+	return p.journalLines(v, view, entries)
+}
+
 func kindWord(k alarm.Kind) string { return spaced(k.String()) }
 
 // tails keeps answers of the store, so that a screen which is drawn every

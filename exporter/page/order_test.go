@@ -79,6 +79,50 @@ func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 	}
 }
 
+func TestAScriptGivesOrdersWithTheTokenOfItsSession(t *testing.T) {
+	source := newSource()
+	server, users := serve(t, source, nil)
+	addPeople(t, users)
+	v := visit(t, server.URL)
+	if status, body := v.get("/api/v1/session"); status != 401 || !strings.Contains(body, "nobody is signed in") {
+		t.Errorf("before signing in: %d %s", status, body)
+	}
+	token := v.signIn("olaf")
+	if status, body := v.get("/api/v1/session"); status != 200 || body != `{"user":"olaf","role":"operator","token":"`+token+"\"}\n" {
+		t.Errorf("session: %d %s", status, body)
+	}
+	order := func(text string, headers ...string) (int, string) {
+		t.Helper()
+		r, _ := http.NewRequest(http.MethodPost, server.URL+"/api/v1/orders", strings.NewReader(text))
+		r.Header.Set("Content-Type", "application/json")
+		for i := 0; i < len(headers); i += 2 {
+			r.Header.Set(headers[i], headers[i+1])
+		}
+		status, body, _ := v.do(r)
+		return status, body
+	}
+	const acknowledge = `{"pump":"gp-1","verb":"acknowledge","alarm":"no_flow","command_id":"7"}`
+	if status, _ := order(acknowledge); status != 403 {
+		t.Errorf("without the token: %d", status)
+	}
+	if status, body := order(`{"pomp":1}`, "X-Form-Token", token); status != 400 || !strings.Contains(body, `unknown field \"pomp\"`) {
+		t.Errorf("a misspelt order: %d %s", status, body)
+	}
+	if status, body := order(`{"pump":"gp-1","verb":"record_service","task":"oil"}`, "X-Form-Token", token); status != 403 || !strings.Contains(body, "needs the role technician") {
+		t.Errorf("beyond the role: %d %s", status, body)
+	}
+	if len(source.orders) > 0 {
+		t.Fatalf("orders were given: %v", source.orders)
+	}
+	if status, body := order(acknowledge, "X-Form-Token", token); status != 200 || !strings.Contains(body, `"accepted":true`) || source.orders[0].ID != "page-7" {
+		t.Errorf("the real one: %d %s", status, body)
+	}
+	source.refuse = "no_flow is already acknowledged"
+	if status, body := order(acknowledge, "X-Form-Token", token); status != 409 || !strings.Contains(body, `"accepted":false`) {
+		t.Errorf("refused: %d %s", status, body)
+	}
+}
+
 func TestForgedFormsChangeNothing(t *testing.T) {
 	source := newSource()
 	server, users := serve(t, source, nil)

@@ -158,6 +158,21 @@ func (p *Page) orderJSON(w http.ResponseWriter, r *http.Request) {
 	}{e.Kind != alarm.Refused, p.headline(v, o.Pump, e), e})
 }
 
+// sessionJSON tells a script who it is and which token its orders must bring,
+// in the header X-Form-Token. Another site's page cannot read it.
+func (p *Page) sessionJSON(w http.ResponseWriter, r *http.Request) {
+	v := p.viewer(r, p.source.View().Site)
+	if v.Role == Nobody {
+		problem(w, http.StatusUnauthorized, "nobody is signed in: POST user and password to /login")
+		return
+	}
+	writeJSON(w, http.StatusOK, struct {
+		User  string `json:"user"`
+		Role  string `json:"role"`
+		Token string `json:"token"`
+	}{v.User, v.Role.String(), v.Token})
+}
+
 func (p *Page) headline(v viewer, pump string, e *alarm.Event) string {
 	return p.words(v, pump, e).Headline
 }

@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"flag"
 	"io"
 	"net/http"
@@ -242,6 +243,38 @@ func TestUnitsAreEachViewersOwn(t *testing.T) {
 	}
 	if status, body := v.post("/units", url.Values{"units": {"cubits"}}); status != http.StatusBadRequest || !strings.Contains(body, "Units are metric or us_field.") {
 		t.Errorf("cubits: %d", status)
+	}
+}
+
+func TestABrokenStoreKeepsNoValueFromBeingShown(t *testing.T) {
+	source := newSource()
+	source.broken = errors.New("disk I/O error")
+	server, _ := serve(t, source, nil)
+	for path, want := range map[string]string{"/pump/gp-1": "7200", "/alarms": "no glycol flow", "/service": "1860 of 2000 h run"} {
+		status, body := visit(t, server.URL).get(path)
+		if status != http.StatusOK || !strings.Contains(body, want) || !strings.Contains(body, "The journal cannot be read: disk I/O error.") {
+			t.Errorf("%s: %d without %q", path, status, want)
+		}
+	}
+	if status, body := visit(t, server.URL).get("/api/v1/journal"); status != 500 || !strings.Contains(body, `"detail":"disk I/O error"`) {
+		t.Errorf("the API: %d %s", status, body)
+	}
+}
+
+func TestOverTLSTheSessionStaysOnTLS(t *testing.T) {
+	server, users := serve(t, newSource(), func(s *page.Settings) { s.Secure = true })
+	addPeople(t, users)
+	v := visit(t, server.URL)
+	v.client.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	r, _ := http.NewRequest(http.MethodPost, server.URL+"/login", strings.NewReader(url.Values{"user": {"olaf"}, "password": {password}}.Encode()))
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	_, _, h := v.do(r)
+	cookie, err := http.ParseSetCookie(h.Get("Set-Cookie"))
+	if err != nil || cookie.Name != "__Host-pumpside_session" || !cookie.Secure || !cookie.HttpOnly || cookie.SameSite != http.SameSiteStrictMode || cookie.Path != "/" {
+		t.Errorf("cookie %+v, %v", cookie, err)
+	}
+	if h.Get("Strict-Transport-Security") == "" {
+		t.Error("nothing keeps the browser on TLS")
 	}
 }
 

@@ -80,10 +80,7 @@ func pumpScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	s.add("life", "pump-life", p.taskRows(v, pump, view.At))
 	s.add("counters", "pump-counters", counterRows(v, pump))
 	entries, err := p.tail(a, pump.ID, pump.Seq)
-	if err != nil {
-		return nil, err
-	}
-	s.add("journal", "journal", p.journalLines(v, &view, entries))
+	s.add("journal", "journal", p.journalPart(v, &view, entries, err))
 	return s, nil
 }
 

@@ -126,4 +126,4 @@ func (p *Page) write(w http.ResponseWriter, status int, s *screen) {
 }
 
 // wait bounds what a screen may wait for the store.
-const wait = 5 * time.Second
+const wait = 2 * time.Second

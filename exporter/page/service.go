@@ -55,7 +55,8 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	s.add("visits", "visits", p.planPart(v, &view))
 	done, err := p.newest(a, JournalQuery{Alarm: "service_recorded", Limit: journalUsual}, &view)
 	if err != nil {
-		return nil, err
+		s.add("history", "journal", p.journalPart(v, &view, nil, err))
+		return s, nil
 	}
 	s.add("history", "records", recordLines(v, &view, done))
 	return s, nil

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -280,6 +281,7 @@ func (g *gateway) run(ctx context.Context) error {
 	if err := g.serve(feedingCtx, feeding); err != nil {
 		fail(err)
 	}
+	feeding.Go(func() error { return newNotifier(os.Getenv).run(feedingCtx, g.doing(), g.wellness()) })
 	err := feeding.Wait()
 	if err == nil {
 		if cause := context.Cause(ctx); !errors.Is(cause, context.Canceled) && !errors.Is(cause, context.DeadlineExceeded) {
@@ -328,6 +330,11 @@ func (g *gateway) ready() error {
 	if s := g.writer.Status(); s.Err != nil && time.Since(s.FailingSince) > 10*time.Second {
 		return fmt.Errorf("the store has failed since %s: %w", s.FailingSince.UTC().Format(time.RFC3339), s.Err)
 	}
+	return g.polling()
+}
+
+// polling says which bus is not being polled, or nil.
+func (g *gateway) polling() error {
 	for _, p := range g.pollers {
 		if f := p.Facts(); f == nil || time.Since(f.At) > time.Minute {
 			return fmt.Errorf("bus %s is not being polled", p.Settings.ID)

@@ -79,6 +79,7 @@ func runAgent(ctx context.Context, path string, config *configs.Config, format s
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
+	defer context.AfterFunc(ctx, func() { newNotifier(os.Getenv).say("STOPPING=1") })()
 	for {
 		logger := newLog(os.Stderr, config, format)
 		next, err := runOnce(ctx, path, config, logger, hangup)

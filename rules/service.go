@@ -14,7 +14,11 @@ import (
 // fold brings what follows from the ledger up to date.
 func (s *State) fold(set *Settings) {
 	service.Fold(set.Tasks, s.Tasks, s.Ledger)
-	s.Last = lastService{}
+	s.Last, s.score = lastService{}, service.Scored(s.Ledger)
+	s.oilUse = nil
+	if use, known := service.OilUsed(s.Ledger); known {
+		s.oilUse = &use
+	}
 	if list := service.InForce(s.Ledger); len(list) > 0 {
 		r := list[len(list)-1]
 		s.Last = lastService{Task: r.Entry.Task, By: r.User, Totals: service.Totals{RunTime: r.RunTime, Strokes: r.Strokes}}
@@ -38,6 +42,7 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	}
 	s.Ledger = append(s.Ledger, r)
 	s.fold(set)
+	s.beginRepair(set, &r)
 	if set.disturbs(&r.Entry) {
 		s.serviced(&r.Entry)
 	}

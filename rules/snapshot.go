@@ -28,6 +28,10 @@ type Snapshot struct {
 	Tasks    []TaskView   `json:"tasks"`   // in the order of the Settings
 	Seq      uint64       `json:"seq"`     // of the last journal entry
 
+	Repair *RepairView     `json:"repair,omitempty"`  // nil: none yet
+	Score  service.Score   `json:"diagnosis_score"`   // what people found where the diagnosis suspected something
+	OilUse *service.OilUse `json:"oil_use,omitempty"` // nil: too few top-ups are recorded
+
 	Operation Operation      `json:"operation"`           // on whose account it runs or stands
 	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
@@ -91,6 +95,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 	}
 	snap.Operation, snap.LeakDown = s.operation, s.Watch.LeakDown.view()
 	snap.Condition = s.conditionView(set)
+	snap.Repair, snap.Score, snap.OilUse = s.repairView(), s.score, s.oilUse
 	for i := range set.Signals {
 		snap.Signals[i] = s.signalView(set, i)
 	}

@@ -35,6 +35,8 @@ type State struct {
 	happened   []alarm.Event
 	changes    []Change
 	observer   observer
+	score      service.Score    // of the ledger
+	oilUse     *service.OilUse  // likewise; nil while there are too few top-ups
 	lives      []taskLife       // by place in Settings.Tasks, at the moment
 	outlook    *service.Outlook // of the days up to outlookDay
 	outlookDay int64
@@ -54,6 +56,8 @@ type Saved struct {
 	Marks    marks               `json:"marks,omitzero"`
 	Last     lastService         `json:"last_service,omitzero"`
 	Commands []string            `json:"commands,omitempty"` // ids lately carried out
+	// Repair is the last work whose effect was or is being judged.
+	Repair followedRepair `json:"repair,omitzero"`
 	// Observed is what was learned of the pump's condition.
 	Observed Observed `json:"observed,omitzero"`
 	// Ledger is every service record of the pump. It is kept apart from the

@@ -80,5 +80,8 @@ var serviceTexts = map[string]Text{
 	},
 	"service_recorded":       {Title: "service recorded", Headline: "service recorded: {subject}"},
 	"service_undone":         {Title: "service record taken back", Headline: "service record taken back: {subject}"},
+	"service_held":           {Title: "the work held", Headline: "the work held: {subject}"},
+	"service_not_held":       {Title: "the work did not help", Headline: "the work did NOT help: {subject}", Cause: "The pump measures as it did before the work, not as when it was last well."},
+	"service_effect_unknown": {Title: "effect of the work not known", Headline: "whether the work helped cannot be told: {subject}"},
 	"service_hours_disputed": {Title: "service hours disputed", Headline: "hours in the service record disputed: {subject}[, {value} recorded][, {limit} counted here]", Cause: "The hours read at the panel do not fit those counted here. Both are kept."},
 }

@@ -82,8 +82,8 @@ It reads devices only. It measures and advises, and is no safety function.`,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(),
-		alarmsCommand(), serviceCommand(), userCommand(), backupCommand(), restoreCommand(), versionCommand(),
+		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(), replayCommand(),
+		alarmsCommand(), serviceCommand(), reportCommand(), userCommand(), backupCommand(), restoreCommand(), versionCommand(),
 	)
 	return root
 }

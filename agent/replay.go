@@ -1,0 +1,194 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pumpside/configs"
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+)
+
+func replayCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "replay",
+		Short: "Pass recorded readings and commands through the same rules at full speed",
+		Long: `replay reads a file of readings (CSV, or gzip of it), passes it through the
+rules of each pump and prints what follows. The same file always gives the same.
+
+  kind,time,boot,since_boot_s,pump,signal,value,quality,reason
+  reading,2026-03-01T12:00:00Z,boot-a,3600.02,gp-1,discharge_pressure,7061000,good,
+  tick,2026-03-01T12:00:01Z,boot-a,3601,gp-1
+  command,2026-03-01T12:00:05Z,boot-a,3605,gp-1,"{""user"":""anna"",""verb"":""acknowledge"",""alarm"":""no_flow""}"
+
+or, all good and of one boot,
+
+  time,pump,signal,value
+
+Values are in base units: Pa, m³/s, m³, °C, rpm, W, N·m, A, Hz, seconds, shares
+from 0 to 1. Times ascend. Lines before the header that begin with # may give the
+hash of the configuration (# config …) and the state a pump begins with
+(# state gp-1 {…}).`,
+		Args: cobra.NoArgs,
+	}
+	path := configFlag(c)
+	readings := c.Flags().String("readings", "", "the `file` of readings; - is standard input")
+	skip := c.Flags().Bool("skip-bad-lines", false, "go on after a bad line; each is told")
+	asJSON := c.Flags().Bool("json", false, "print JSON, one event a line")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if *readings == "" {
+			return misuse{errors.New("--readings is needed: the file to replay")}
+		}
+		config, err := loadConfig(*path)
+		if err != nil {
+			return err
+		}
+		in, err := openInput(c, *readings)
+		if err != nil {
+			return err
+		}
+		defer in.Close()
+		p := player{config: config, words: wordsOf(config), out: c.OutOrStdout(), notes: c.ErrOrStderr(), json: *asJSON}
+		return p.play(in, *skip)
+	}
+	return c
+}
+
+func openInput(c *cobra.Command, path string) (io.ReadCloser, error) {
+	if path == "-" {
+		return io.NopCloser(c.InOrStdin()), nil
+	}
+	return os.Open(path)
+}
+
+// A player passes a readings file through the rules.
+type player struct {
+	config *configs.Config
+	words  words
+	out    io.Writer
+	notes  io.Writer
+	json   bool
+
+	pumps    map[string]*played
+	readings int
+	events   int
+}
+
+// A played is one pump being replayed.
+type played struct {
+	set   *rules.Settings
+	state *rules.State
+}
+
+// play reads to the end of the file. A bad line is an error with its number,
+// unless skip; nothing after it is carried out then.
+func (p *player) play(in io.Reader, skip bool) error {
+	f, err := openReadings(in, p.siteSignal)
+	if err != nil {
+		return err
+	}
+	f.skip, f.bad = skip, func(err error) { fmt.Fprintln(p.notes, err) }
+	if f.config != "" && f.config != p.config.Hash {
+		fmt.Fprintf(p.notes, "note: recorded under configuration %s, replayed under %s\n", f.config, p.config.Hash)
+	}
+	if err := p.start(f.states); err != nil {
+		return err
+	}
+	began := time.Now()
+	var batch drivers.Batch
+	for {
+		pump, err := f.next(&batch)
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		one, known := p.pumps[pump]
+		if !known {
+			err := fmt.Errorf("before line %d: there is no pump %q in the configuration", f.line, pump)
+			if !skip {
+				return err
+			}
+			f.skipped++
+			f.bad(err)
+			continue
+		}
+		p.readings += len(batch.Readings)
+		if err := p.tell(pump, rules.Step(one.set, one.state, &batch)); err != nil {
+			return err
+		}
+	}
+	took := time.Since(began).Seconds()
+	fmt.Fprintf(p.notes, "%d readings, %d events, %d lines skipped; %.0f readings a second\n", p.readings, p.events, f.skipped, float64(p.readings)/max(took, 1e-9))
+	return nil
+}
+
+// start makes every pump ready, from what the file says it began with.
+func (p *player) start(states map[string]string) error {
+	p.pumps = map[string]*played{}
+	for i := range p.config.Pumps {
+		set := p.config.Pumps[i].Rules
+		var saved *rules.Saved
+		if text, ok := states[set.Pump]; ok {
+			var err error
+			if saved, err = rules.Unmarshal([]byte(text)); err != nil {
+				return fmt.Errorf("pump %s: %w", set.Pump, err)
+			}
+		}
+		state, changes := rules.Start(set, saved)
+		p.pumps[set.Pump] = &played{set, state}
+		if err := p.tell(set.Pump, changes); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// siteSignal finds a signal the site has named.
+func (p *player) siteSignal(pump, name string) (drivers.Signal, bool) {
+	for i := range p.config.Pumps {
+		set := p.config.Pumps[i].Rules
+		for j := range set.Signals {
+			if s := &set.Signals[j]; set.Pump == pump && s.Name == name {
+				return s.Signal, true
+			}
+		}
+	}
+	return drivers.NoSignal, false
+}
+
+func (p *player) tell(pump string, changes []rules.Change) error {
+	for _, c := range changes {
+		if c.Event == nil {
+			continue
+		}
+		p.events++
+		if err := p.print(pump, c.Event); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *player) print(pump string, e *alarm.Event) error {
+	if p.json {
+		text, err := json.Marshal(struct {
+			Pump string `json:"pump"`
+			*alarm.Event
+		}{pump, e})
+		if err == nil {
+			_, err = fmt.Fprintf(p.out, "%s\n", text)
+		}
+		return err
+	}
+	_, err := fmt.Fprintf(p.out, "%s  %-10s %-12v %-28s %s\n", e.At.Wall.UTC().Format(time.RFC3339), pump, e.Kind, e.Alarm, p.words.render(pump, e).Headline)
+	return err
+}

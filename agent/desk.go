@@ -11,15 +11,17 @@ import (
 	"pumpside/drivers"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	reports "pumpside/rules/report"
 )
 
-// A desk is what the commands alarms, service and backup ask of: the running
+// A desk is what the commands alarms, service, report and backup ask of: the running
 // agent over its socket, or the state file itself when no agent runs.
 type desk interface {
 	alarms(ctx context.Context) (alarmList, error)
 	tasks(ctx context.Context) (map[string][]rules.TaskView, error)
 	book(ctx context.Context) (serviceBook, error)
 	journal(ctx context.Context, q journalQuery) ([]journalLine, error)
+	report(ctx context.Context, span time.Duration) (*reports.Report, error)
 	order(ctx context.Context, o order) (outcome, error)
 	backup(ctx context.Context, path string) error
 }

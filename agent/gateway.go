@@ -42,6 +42,7 @@ type gateway struct {
 	site      *engine.Site
 	pollers   []*poll.Poller
 	publisher *mqtt.Publisher
+	reports   reporter
 	dropped   uint64 // events the outbox gave up, as last seen
 }
 
@@ -185,6 +186,7 @@ func (g *gateway) buses() []int {
 
 // tell passes events on to the log and to whoever follows along.
 func (g *gateway) tell(subject string, events []*alarm.Event) {
+	g.reports.news.Store(true)
 	for _, e := range events {
 		g.log.Info().Str("pump", subject).Str("event", e.Kind.String()).Str("alarm", e.Alarm).Uint64("seq", e.Seq).Msg(g.words.render(subject, e).Headline)
 		if g.told != nil {
@@ -276,6 +278,8 @@ func (g *gateway) run(ctx context.Context) error {
 		feeding.Go(func() error { return p.Run(feedingCtx) })
 	}
 	if g.publisher != nil {
+		g.reports.renew(ctx, g)
+		feeding.Go(func() error { return g.reports.run(feedingCtx, g) })
 		feeding.Go(func() error { return g.publisher.Run(feedingCtx) })
 	}
 	if err := g.serve(feedingCtx, feeding); err != nil {

@@ -68,7 +68,7 @@ func (g *gateway) makePublisher() *mqtt.Publisher {
 	return &mqtt.Publisher{
 		Settings: c.MQTT.Settings, Site: origin, Outbox: outbox{g.writer}, Names: g.words.names,
 		View: func() mqtt.View {
-			return mqtt.View{Pumps: g.snapshots(), SiteAlarms: g.site.Snapshot().Alarms}
+			return mqtt.View{Pumps: g.snapshots(), SiteAlarms: g.site.Snapshot().Alarms, Report: g.reports.newest.Load()}
 		},
 		Commands: newCommands(g.store, g.byID), Now: g.clock.instant, Log: g.log,
 	}

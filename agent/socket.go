@@ -22,6 +22,7 @@ import (
 
 	"pumpside/exporter/prom"
 	"pumpside/rules"
+	reports "pumpside/rules/report"
 )
 
 // socketPath is where the agent with that state file listens for commands.
@@ -145,6 +146,14 @@ func (g *gateway) deskHandler() http.Handler {
 		lines, err := g.journal(r.Context(), q)
 		reply(w, lines, err)
 	})
+	mux.HandleFunc("POST /report", func(w http.ResponseWriter, r *http.Request) {
+		var span time.Duration
+		if !request(w, r, &span) {
+			return
+		}
+		made, err := g.report(r.Context(), span)
+		reply(w, made, err)
+	})
 	mux.HandleFunc("POST /order", func(w http.ResponseWriter, r *http.Request) {
 		var o order
 		if !request(w, r, &o) {
@@ -217,6 +226,11 @@ func (s *socketDesk) tasks(ctx context.Context) (tasks map[string][]rules.TaskVi
 func (s *socketDesk) journal(ctx context.Context, q journalQuery) (lines []journalLine, err error) {
 	err = s.ask(ctx, http.MethodPost, "/journal", q, &lines)
 	return lines, err
+}
+
+func (s *socketDesk) report(ctx context.Context, span time.Duration) (*reports.Report, error) {
+	r := new(reports.Report)
+	return r, s.ask(ctx, http.MethodPost, "/report", span, r)
 }
 
 func (s *socketDesk) order(ctx context.Context, o order) (out outcome, err error) {

@@ -139,8 +139,8 @@ func (n *Need) add(u Urgency, rank int, by alarm.Responder, since time.Time, why
 }
 
 // SortNeeds puts needs in the order in which people should go.
-func SortNeeds(list []Need) {
-	slices.SortStableFunc(list, func(a, b Need) int {
-		return cmp.Or(cmp.Compare(a.Urgency, b.Urgency), cmp.Compare(b.Rank, a.Rank), a.Since.Compare(b.Since), cmp.Compare(a.Tag, b.Tag))
-	})
+func SortNeeds(list []Need) { slices.SortStableFunc(list, compareNeeds) }
+
+func compareNeeds(a, b Need) int {
+	return cmp.Or(cmp.Compare(a.Urgency, b.Urgency), cmp.Compare(b.Rank, a.Rank), a.Since.Compare(b.Since), cmp.Compare(a.Tag, b.Tag))
 }

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"sync/atomic"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"pumpside/agent/store"
+	"pumpside/configs"
+	"pumpside/rules/alarm"
+	reports "pumpside/rules/report"
+)
+
+// reportSpan is how far the report looks back that is published.
+const reportSpan = 24 * time.Hour
+
+// longestReport is how far anybody may look back.
+const longestReport = 366 * 24 * time.Hour
+
+// A reporter keeps the day's report fresh.
+type reporter struct {
+	newest atomic.Pointer[reports.Report]
+	news   atomic.Bool // an alarm has changed since
+}
+
+// How often the day's report is made anew: when an alarm changed, and anyway.
+const (
+	reportBeat  = 10 * time.Second
+	reportEvery = 15 * time.Minute
+)
+
+// run makes the day's report until ctx ends.
+func (r *reporter) run(ctx context.Context, g *gateway) error {
+	beat := time.NewTicker(reportBeat)
+	defer beat.Stop()
+	for {
+		if last := r.newest.Load(); r.news.Swap(false) || last == nil || g.clock.instant().Wall.Sub(last.At).Abs() >= reportEvery {
+			r.renew(ctx, g)
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-beat.C:
+		}
+	}
+}
+
+func (r *reporter) renew(ctx context.Context, g *gateway) {
+	made, err := g.report(ctx, reportSpan)
+	if err != nil {
+		if ctx.Err() == nil {
+			g.log.Warn().Err(err).Msg("the day's report cannot be made")
+		}
+		return
+	}
+	r.newest.Store(made)
+}
+
+// report makes the report of the last span of time.
+func (g *gateway) report(ctx context.Context, span time.Duration) (*reports.Report, error) {
+	c := g.config
+	in := reports.Input{
+		Title: c.Site.Title, At: g.clock.instant(), Pumps: g.snapshots(), Own: g.site.Snapshot(), Price: c.Site.EnergyPrice,
+		Plates: platesOf(c), Groups: map[string]string{}, Members: map[string]string{}, Words: g.words.render,
+	}
+	in.Since = in.At.Wall.Add(-span)
+	for i, group := range c.Groups {
+		in.Groups[group.ID] = group.Title
+		for _, pump := range c.Rules.Groups[i].Pumps {
+			in.Members[pump] = group.ID
+		}
+	}
+	rows, err := g.store.Journal(ctx, store.JournalQuery{From: in.Since})
+	if err != nil {
+		return nil, err
+	}
+	for i := range rows {
+		e := new(alarm.Event)
+		if err := json.Unmarshal(rows[i].Body, e); err != nil {
+			return nil, fmt.Errorf("journal entry %d of %q: %w", rows[i].Seq, rows[i].Subject, err)
+		}
+		in.Journal = append(in.Journal, reports.Entry{Pump: rows[i].Subject, Event: e})
+	}
+	return reports.Of(&in), nil
+}
+
+func platesOf(c *configs.Config) map[string]reports.Plate {
+	plates := map[string]reports.Plate{}
+	for _, p := range c.Pumps {
+		plates[p.ID] = reports.Plate{Tag: p.Tag, Titles: p.Titles, Parts: p.Parts}
+	}
+	return plates
+}
+
+func reportCommand() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "report",
+		Short: "What the control room asks every day; with --broker, of every site at once",
+		Long: `report tells what runs, what stands and why, whether the glycol is kept moving,
+what has changed, what is silenced, what is due and how the alarms do.
+
+With --broker it asks no agent: it reads the retained reports of all sites at an
+MQTT broker and lists which pumps need a person today, in what order and with
+which kit. A site that is offline or old is told as no news, not as a stop.`,
+		Args: cobra.NoArgs,
+	}
+	config := configFlag(c)
+	since := c.Flags().Duration("since", reportSpan, "how far to look back")
+	all, asJSON := c.Flags().Bool("all", false, "every change, not only the newest"), c.Flags().Bool("json", false, "print JSON")
+	fleet := fleetFlags(c)
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		if *since <= 0 || *since > longestReport {
+			return misuse{fmt.Errorf("--since is %v; use a time above zero, a year at most", *since)}
+		}
+		if fleet.Broker != "" {
+			return fleetReport(c, fleet, *asJSON)
+		}
+		how := reports.Text{All: *all}
+		if loaded, err := loadConfig(*config); err == nil { // else atDesk says it
+			how.Zone, how.Currency = loaded.Site.TimeZone, loaded.Site.Currency
+		}
+		return atDesk(c.Context(), *config, func(d desk) error {
+			r, err := d.report(c.Context(), *since)
+			if err != nil {
+				return err
+			}
+			return printed(c.OutOrStdout(), *asJSON, r, func(w io.Writer) { r.Print(w, how) })
+		})
+	}
+	return c
+}

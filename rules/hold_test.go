@@ -1,6 +1,7 @@
 package rules_test
 
 import (
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -53,5 +54,33 @@ func TestWorkTakenBackIsNotJudged(t *testing.T) {
 	r.step(drivers.Command{ID: "2", User: "d.moss", Verb: drivers.RecordService, Service: &drivers.ServiceEntry{Undoes: 1}})
 	if view := r.state.Snapshot(r.set).Repair; view != nil {
 		t.Errorf("repair %+v", view)
+	}
+}
+
+// TestDidTheValvesHelp lives through a healthy day, hours with 6 % less flow,
+// new valves and the hours after.
+func TestDidTheValvesHelp(t *testing.T) {
+	for _, tt := range []struct {
+		name  string
+		after float64 // share of the healthy flow
+		want  string
+	}{{"flow is back", 1, "repaired"}, {"flow is not back", 0.94, "not_repaired"}} {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRig(t, watchedPump)
+			noise := rand.New(rand.NewPCG(1, 2))
+			live := func(hours int, share float64) {
+				for range hours * 3600 {
+					r.values[drivers.GlycolFlow] = running[drivers.GlycolFlow] * share * (1 + 0.01*noise.NormFloat64())
+					r.step()
+				}
+			}
+			live(12, 1)
+			live(6, 0.94)
+			r.step(drivers.Command{ID: "1", User: "d.moss", Verb: drivers.RecordService, Task: "valves"})
+			live(6, tt.after)
+			if view := r.state.Snapshot(r.set).Repair; view.Verdict != tt.want {
+				t.Errorf("repair %+v, want %s\n%+v", view, tt.want, r.state.Repair.Marks)
+			}
+		})
 	}
 }

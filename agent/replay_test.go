@@ -31,8 +31,8 @@ func playedConfig(t testing.TB) *configs.Config {
 	return config
 }
 
-// a day of a pump, in short: it runs, its flow stops for two minutes, it goes on.
-func story() string {
+// recordedLife is a pump's ten minutes: it runs, its flow stops for two minutes, it goes on.
+func recordedLife() string {
 	var b strings.Builder
 	b.WriteString("# config other\nkind,time,boot,since_boot_s,pump,signal,value,quality,reason\n")
 	noon := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
@@ -65,7 +65,7 @@ func replayed(t testing.TB, config *configs.Config, in io.Reader, skip bool) (ou
 
 func TestTheSameFileReplaysTheSame(t *testing.T) {
 	config := playedConfig(t)
-	first, notes, err := replayed(t, config, strings.NewReader(story()), false)
+	first, notes, err := replayed(t, config, strings.NewReader(recordedLife()), false)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -79,7 +79,7 @@ func TestTheSameFileReplaysTheSame(t *testing.T) {
 	}
 	var packed bytes.Buffer
 	z := gzip.NewWriter(&packed)
-	io.WriteString(z, story())
+	io.WriteString(z, recordedLife())
 	z.Close()
 	if again, _, err := replayed(t, config, &packed, false); err != nil || again != first {
 		t.Errorf("packed: %v\n%s", err, again)
@@ -89,7 +89,7 @@ func TestTheSameFileReplaysTheSame(t *testing.T) {
 // One pump begins where another life ended.
 func TestAReplayBeginsWithTheStateOfTheFile(t *testing.T) {
 	config := playedConfig(t)
-	_, _, err := replayed(t, config, strings.NewReader("# state gp-1 {\"version\":99}\n"+story()), false)
+	_, _, err := replayed(t, config, strings.NewReader("# state gp-1 {\"version\":99}\n"+recordedLife()), false)
 	if err == nil || !strings.Contains(err.Error(), "pump gp-1: state has version 99") {
 		t.Errorf("error = %v", err)
 	}
@@ -135,7 +135,7 @@ func TestAPlainFileIsReplayed(t *testing.T) {
 }
 
 func FuzzReadingsFile(f *testing.F) {
-	f.Add(story()[:2000])
+	f.Add(recordedLife()[:2000])
 	f.Add("time,pump,signal,value\n1,gp-1,motor_speed,3\n")
 	config := playedConfig(f)
 	f.Fuzz(func(t *testing.T, text string) {

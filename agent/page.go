@@ -20,6 +20,7 @@ import (
 	"pumpside/drivers/regmap"
 	web "pumpside/exporter/page"
 	"pumpside/rules/alarm"
+	reports "pumpside/rules/report"
 	"pumpside/rules/trend"
 )
 
@@ -67,7 +68,10 @@ func newPageSource(g *gateway) *pageSource {
 	c := g.config
 	s := &pageSource{
 		gateway: g, started: g.clock.instant().Wall,
-		site: web.Site{ID: c.Site.ID, Title: c.Site.Title, Location: c.Site.Location, Hazards: c.Site.Hazards, Zone: c.Site.TimeZone, Units: c.Site.Units},
+		site: web.Site{ID: c.Site.ID, Title: c.Site.Title, Location: c.Site.Location, Hazards: c.Site.Hazards, Zone: c.Site.TimeZone, Units: c.Site.Units, Groups: map[string]string{}},
+	}
+	for _, group := range c.Groups {
+		s.site.Groups[group.ID] = group.Title
 	}
 	summaries := c.Summaries()
 	for i := range c.Pumps {
@@ -169,6 +173,11 @@ func (s *pageSource) Do(ctx context.Context, pump string, c drivers.Command) (*a
 
 // onTheWay is how old a request for "the last hour" may be and still be one.
 const onTheWay = 10 * time.Second
+
+// Report implements page.Source.
+func (s *pageSource) Report(ctx context.Context, span time.Duration) (*reports.Report, error) {
+	return s.report(ctx, span)
+}
 
 // Trend implements page.Source: what the file has, and what is in memory still.
 func (s *pageSource) Trend(ctx context.Context, q web.TrendQuery) ([]trend.Point, error) {

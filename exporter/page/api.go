@@ -258,38 +258,12 @@ func serviceAnswer(_ *Page, _ ask, view *View) (any, error) {
 	}{view.At.Wall, list}, nil
 }
 
-func handoverAnswer(p *Page, a ask, view *View) (any, error) {
+func handoverAnswer(p *Page, a ask, _ *View) (any, error) {
 	span, err := number(a.Query, "hours", 24, 1, 31*24)
 	if err != nil {
 		return nil, err
 	}
-	since := view.At.Wall.Add(-time.Duration(span) * time.Hour)
-	entries, err := p.source.Journal(a, JournalQuery{Since: since, Limit: handoverMost})
-	if err != nil {
-		return nil, err
-	}
-	raised := map[string]int{}
-	people := []Entry{}
-	for _, e := range entries {
-		if e.Event.User != "" {
-			people = append(people, e)
-		}
-		if e.Event.Kind == alarm.Raised && e.Event.Class != alarm.Record {
-			raised[e.Pump+"/"+e.Event.Alarm]++
-		}
-	}
-	return struct {
-		From    time.Time      `json:"from"`
-		To      time.Time      `json:"to"`
-		Raised  map[string]int `json:"raised"` // by pump/alarm
-		People  []Entry        `json:"by_people"`
-		Current any            `json:"site"`
-	}{since, view.At.Wall, raised, people, mustSite(p, a, view)}, nil
-}
-
-func mustSite(p *Page, a ask, view *View) any {
-	j, _ := siteAnswer(p, a, view) // never fails
-	return j
+	return p.source.Report(a, time.Duration(span)*time.Hour)
 }
 
 func busAnswer(p *Page, _ ask, _ *View) (any, error) {

@@ -15,6 +15,7 @@ import (
 	"pumpside/exporter/page"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/report"
 	"pumpside/rules/service"
 	"pumpside/rules/site"
 	"pumpside/rules/trend"
@@ -73,6 +74,18 @@ func (f *fakeSource) Buses() []page.Bus {
 			},
 		}},
 	}}
+}
+
+func (f *fakeSource) Report(_ context.Context, span time.Duration) (*report.Report, error) {
+	if f.broken != nil {
+		return nil, f.broken
+	}
+	run, starts, flow := 11.5, 2.0, 22.5
+	return &report.Report{
+		Title: "Ridge Station 7", At: noon, Since: noon.Add(-span),
+		Pumps:  []report.Pump{{Pump: "gp-1", Tag: "GP-1", Mode: rules.Running, Run: &run, Starts: &starts, TotalRun: 12345.6}},
+		Groups: []report.Group{{Group: "train-a", Title: "Train A", Moves: alarm.No, Wanted: alarm.Yes, Required: 1, Flow: &flow, Lost: 1}},
+	}, nil
 }
 
 func (f *fakeSource) Plan() page.Plan {
@@ -203,9 +216,9 @@ func newSource() *fakeSource {
 	}
 	f := &fakeSource{view: page.View{
 		At:    instant(0),
-		Site:  page.Site{ID: "ridge-7", Title: "Ridge Station 7", Zone: denver},
+		Site:  page.Site{ID: "ridge-7", Title: "Ridge Station 7", Zone: denver, Groups: map[string]string{"train-a": "Train A"}},
 		Pumps: []page.Pump{{Plate: plate("gp-2", "GP-2"), Snapshot: snapshot("gp-2")}, {Plate: plate("gp-1", "GP-1"), Snapshot: snapshot("gp-1")}},
-		Own:   &site.Snapshot{At: instant(0), Seq: 3},
+		Own:   &site.Snapshot{At: instant(0), Seq: 3, Groups: []site.GroupView{{Group: "train-a", Pumps: 2, Required: 1, Delivering: 1, Moves: alarm.Yes, Wanted: alarm.Yes}}},
 		Agent: page.Agent{Version: "1.0.0", ConfigHash: "0123456789ab", Started: noon.Add(-time.Hour), Broker: true, Connected: true},
 	}}
 	raised := &alarm.Event{

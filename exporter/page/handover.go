@@ -9,8 +9,8 @@ import (
 // handoverMost is the most entries a report looks at.
 const handoverMost = 5000
 
-// A report is what one shift tells the next.
-type report struct {
+// A handover is what one shift tells the next.
+type handover struct {
 	From, To    string
 	Hours       int
 	Periods     []period
@@ -18,8 +18,10 @@ type report struct {
 	Silenced    []alarmLine
 	Raised      []raisedCount
 	Actions     []journalLine // what people did
-	Pumps       []siteLine
 	Late        []taskRow
+	Shift       []shiftRow
+	Groups      []groupRow
+	NotRead     string // why the report could not be made
 	Raises, Cut int
 }
 
@@ -38,11 +40,8 @@ func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 		return nil, err
 	}
 	since := view.At.Wall.Add(-time.Duration(span) * time.Hour)
-	entries, err := p.newest(a, JournalQuery{Since: since, Limit: handoverMost}, &view)
-	if err != nil {
-		return nil, err
-	}
-	r := report{
+	entries, notRead := p.newest(a, JournalQuery{Since: since, Limit: handoverMost}, &view)
+	r := handover{
 		From: v.Clock.stamp(since), To: v.Clock.stamp(view.At.Wall), Hours: span, Periods: periods[:4],
 		Standing: p.everywhere(v, a.Path, &view, stands),
 		Silenced: p.everywhere(v, a.Path, &view, func(a *alarm.View) bool { return a.Shelved || a.Removed }),
@@ -52,19 +51,24 @@ func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	}
 	p.tell(&r, v, &view, entries)
 	for i := range view.Pumps {
-		r.Pumps = append(r.Pumps, p.siteLine(v, a.Path, &view, &view.Pumps[i]))
 		for _, row := range p.taskRows(v, &view.Pumps[i], view.At) {
 			if row.Late || row.Soon {
 				r.Late = append(r.Late, row)
 			}
 		}
 	}
+	if notRead == nil {
+		notRead = p.addShift(a, &r, v, time.Duration(span)*time.Hour)
+	}
+	if notRead != nil {
+		r.NotRead = notRead.Error()
+	}
 	s := &screen{Title: "Handover", Nav: "handover", Body: "handover", Data: r}
 	return s, nil
 }
 
 // tell counts what was raised and lists what people did.
-func (p *Page) tell(r *report, v viewer, view *View, entries []Entry) {
+func (p *Page) tell(r *handover, v viewer, view *View, entries []Entry) {
 	places := map[string]int{}
 	var byPeople []Entry
 	tags := map[string]string{}

@@ -126,14 +126,14 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		want       []string
 		never      []string
 	}{
-		{"the site names the pump to go to first", "/", []string{"1 of 2 pumps needs a person", `First: <a href="/pump/gp-1">GP-1</a>`, "high alarm", "12\u202f345.6", "93 %", "due soon"}, nil},
+		{"the site names the pump to go to first", "/", []string{"1 of 2 pumps needs a person", "Train A:</b> <span>glycol circulates</span>, 1 of 1 pumps needed deliver", `First: <a href="/pump/gp-1">GP-1</a>`, "high alarm", "12\u202f345.6", "93 %", "due soon"}, nil},
 		{"the pump says what to do and marks the suspected valve", "/pump/gp-1", []string{"What to do", `class="valve suspect"`, "72 %", "7200", "4000 to 8500", "Before anyone touches it"}, nil},
 		{"a bad value is shown as none, with age and reason", "/pump/gp-1", []string{"--", "bad: timeout, last good 5 min ago"}, []string{">99.0<", "5940"}},
 		{"a well pump says so", "/pump/gp-2", []string{"Nothing calls for a person.", "not determinable with the signals installed"}, []string{`class="valve suspect"`}},
 		{"times are in the zone of the site, with the date", "/alarms", []string{"2026-03-01 11:50", "MST"}, []string{"18:50"}},
 		{"who may not change anything is asked to sign in", "/alarms", []string{"Sign in</a> to acknowledge"}, []string{`name="verb"`}},
 		{"the due list says what of what is used", "/service", []string{"1860 of 2000 h run", "Visit by 2026-03-10, about 1 h 30 min of work", "oil 2.5 L", "lock out and tag out", "93 % used, due 2026-03-10", "without a date"}, nil},
-		{"the handover counts what came", "/handover", []string{"Came in this time", `<td class="num">1</td>`}, nil},
+		{"the handover counts what came", "/handover", []string{"Came in this time", `<td class="num">1</td>`, "11.5 h", "glycol does not circulate and is wanted", "lost 1 times", "-- h"}, nil},
 		{"the installer sees words, values and why not", "/bus", []string{"9ECB 45DA", "7200", "holding 107", "float32 CDAB", "bad: timeout", "timeout: 3", "0123456789ab", "diaphragm_leak"}, nil},
 	}
 	for _, tt := range tests {
@@ -255,6 +255,9 @@ func TestABrokenStoreKeepsNoValueFromBeingShown(t *testing.T) {
 		if status != http.StatusOK || !strings.Contains(body, want) || !strings.Contains(body, "The journal cannot be read: disk I/O error.") {
 			t.Errorf("%s: %d without %q", path, status, want)
 		}
+	}
+	if status, body := visit(t, server.URL).get("/handover"); status != 200 || !strings.Contains(body, "The report could not be made: disk I/O error") || !strings.Contains(body, "no glycol flow") {
+		t.Errorf("the handover: %d", status)
 	}
 	if status, body := visit(t, server.URL).get("/api/v1/journal"); status != 500 || !strings.Contains(body, `"detail":"disk I/O error"`) {
 		t.Errorf("the API: %d %s", status, body)

@@ -21,6 +21,7 @@ func siteScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	own := p.lines(v, a.Path, &view, nil, stands)
 	s.add("verdict", "site-verdict", verdict(lines, own))
 	s.add("own", "site-own", own)
+	s.add("groups", "site-groups", groupRows(v, &view))
 	ids := make([]string, len(lines))
 	for i, l := range lines {
 		ids[i] = "pump-" + l.ID
@@ -55,7 +56,10 @@ const (
 )
 
 // A runState is whether a pump runs, in a shape and a word.
-type runState struct{ Shape, Word, For string }
+type runState struct {
+	Shape, Word, For string
+	Why              string // it stands, or in which way it runs
+}
 
 func running(s *rules.Snapshot) runState {
 	r := runState{Shape: "unknown", Word: "not known", For: ago(s.For)}
@@ -67,6 +71,9 @@ func running(s *rules.Snapshot) runState {
 	}
 	if s.Disputed {
 		r.Shape, r.Word = "unknown", "disputed"
+	}
+	if m := s.Operation.Mode; m != rules.ModeUnknown && m != rules.Running && m != rules.StoppedNotKnown {
+		r.Why = spaced(m.String())
 	}
 	if s.For == 0 {
 		r.For = ""

@@ -8,6 +8,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/report"
 	"pumpside/rules/site"
 	"pumpside/rules/trend"
 )
@@ -25,6 +26,8 @@ type Source interface {
 	Journal(ctx context.Context, q JournalQuery) ([]Entry, error)
 	// Trend gives the history of one signal in so many points at most.
 	Trend(ctx context.Context, q TrendQuery) ([]trend.Point, error)
+	// Report gives what the last span of time was like.
+	Report(ctx context.Context, span time.Duration) (*report.Report, error)
 	// Plan gives the visits to come.
 	Plan() Plan
 	// Watch says that somebody looks at a pump: for the next seconds its
@@ -48,8 +51,9 @@ type View struct {
 type Site struct {
 	ID, Title, Location string
 	Hazards             []string
-	Zone                *time.Location // of the times people read
-	Units               alarm.Units    // of those who did not choose
+	Zone                *time.Location    // of the times people read
+	Units               alarm.Units       // of those who did not choose
+	Groups              map[string]string // titles of the groups
 }
 
 // A Pump is one pump: its plate and how it stands.

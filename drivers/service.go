@@ -66,12 +66,12 @@ type ServicePart struct {
 // what the agent knew then. It never changes; a wrong one is cancelled by
 // another.
 type ServiceRecord struct {
-	Pump    string  `json:"pump"`
-	Number  int     `json:"number"`  // counts per pump, from 1
-	Entered Instant `json:"entered"` // when it was recorded
-	User    string  `json:"user"`    // who recorded it
+	Pump    string  `json:"pump,omitempty"`
+	Number  int     `json:"number"`           // counts per pump, from 1
+	Entered Instant `json:"entered,omitzero"` // when it was recorded
+	User    string  `json:"user"`             // who recorded it
 
-	At       Instant       `json:"at"`                  // when the work was done
+	At       Instant       `json:"at,omitzero"`         // when the work was done
 	RunTime  time.Duration `json:"run_time"`            // of the pump, at the time of the work
 	Strokes  float64       `json:"strokes_per_plunger"` // likewise
 	Counted  string        `json:"counted"`             // where these two are from: counters, history or told

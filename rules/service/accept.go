@@ -39,6 +39,7 @@ const (
 // Accept turns what a person says into the next line of the pump's ledger, or
 // gives the reason why not. It changes nothing.
 func (p *Pump) Accept(e drivers.ServiceEntry, user string, now drivers.Instant) (drivers.ServiceRecord, error) {
+	now.Wall = now.Wall.Truncate(time.Millisecond) // as the store keeps it
 	r := drivers.ServiceRecord{Pump: p.ID, Number: p.next(), Entered: now, User: user, At: now, Entry: e}
 	if strings.TrimSpace(user) == "" {
 		return r, errors.New("a service record needs the name of the person who did the work")

@@ -246,6 +246,7 @@ func (s *State) serviced(entry *drivers.ServiceEntry) {
 		s.Observed.Unconfirmed = false
 	}
 	o := &s.observer
+	o.changes = o.changes[:0]
 	o.recents, o.concluded, o.changed, o.ranking, o.visit, o.oneHead = o.recents[:0], false, false, nil, false, false
 	o.reference = [highestOrder + 1]complex128{}
 }

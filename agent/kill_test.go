@@ -19,10 +19,11 @@ const (
 	killedGap  = time.Second // max_gap: a longer one is unobserved
 )
 
-// A life is one run of the agent, in the plant's time.
+// A life is one run of the agent, in the plant's time, as it concerns one pump.
 type life struct {
-	first, end time.Duration // first reading, and the kill
-	left       [2]remnant    // of gp-1 and gp-2
+	first simulator.Truth // at the first reading
+	end   time.Duration   // the kill
+	left  remnant
 }
 
 // A remnant is what a killed agent left in its state file about a pump.
@@ -56,17 +57,20 @@ func TestKillCountsNothingTwiceAndTellsWhatItDidNotSee(t *testing.T) {
 		"    points: ", "    read: {routine: 250 ms}\n    points: ",
 		"counting: {", "counting: {max_gap: 1 s, ")
 
-	var lives []life
-	var truth [2]simulator.Truth // at the first reading that was saved
+	var lives [2][]life
 	live := func(end func(*program)) {
+		var l [2]life
+		before := p.now()
 		agent := start(t, "pumpside", "run", "--config", config)
-		l := life{first: p.reads[0].awaitRead(t, agent, p.now())}
-		if len(lives) == 0 || lives[len(lives)-1].left[0].at == 0 {
-			truth = [2]simulator.Truth{p.skids[0].Truth(), p.skids[1].Truth()}
+		for pump := range l {
+			l[pump].first = p.reads[pump].awaitRead(t, agent, before)
 		}
 		end(agent)
-		l.end, l.left = p.now(), remains(t, p, config)
-		lives = append(lives, l)
+		killed, left := p.now(), remains(t, p, config)
+		for pump := range l {
+			l[pump].end, l[pump].left = killed, left[pump]
+			lives[pump] = append(lives[pump], l[pump])
+		}
 	}
 	for range kills {
 		live(func(agent *program) { time.Sleep(within(2500 * time.Millisecond)); agent.kill() })
@@ -79,15 +83,15 @@ func TestKillCountsNothingTwiceAndTellsWhatItDidNotSee(t *testing.T) {
 		}
 	})
 
-	first, unseen, most := judgeLives(t, lives)
-	last := lives[kills]
-	for i, r := range last.left {
-		checkTotals(t, p, i, r, truth[i], first, time.Duration(i*stops(r.at))*killedGap)
+	for pump := range lives {
+		story := judgeLives(t, lives[pump])
+		last := lives[pump][kills].left
+		checkTotals(t, p, pump, last, story.first, time.Duration(pump*stops(last.at))*killedGap)
+		if limit := kills*(killedSave+killedPoll) + story.unseen; last.Unobserved > limit {
+			t.Errorf("gp-%d: %v unobserved after %d kills; with one save interval a kill and %v without an agent it may be %v", pump+1, last.Unobserved, kills, story.unseen, limit)
+		}
+		t.Logf("gp-%d: %d kills in %.1f s, %.1f s without an agent; a kill lost %.2f s at most; seed %d", pump+1, kills, lives[pump][kills].end.Seconds(), story.unseen.Seconds(), story.most.Seconds(), seed)
 	}
-	if limit := kills*(killedSave+killedPoll) + unseen; last.left[0].Unobserved > limit {
-		t.Errorf("%v unobserved after %d kills; with one save interval a kill and %v without an agent it may be %v", last.left[0].Unobserved, kills, unseen, limit)
-	}
-	t.Logf("seed %d: %d kills in %.1f s, %.1f s without an agent; a kill lost %.2f s at most", seed, kills, last.end.Seconds(), unseen.Seconds(), most.Seconds())
 }
 
 // toggle stops and starts a skid in turns until the end, and gives how often it
@@ -138,34 +142,38 @@ func remains(t *testing.T, p *plant, config string) (left [2]remnant) {
 	return left
 }
 
-// judgeLives checks what each life left behind. It gives the first reading that
-// counted, the time without an agent after it, and the most that one kill lost.
-func judgeLives(t *testing.T, lives []life) (first, unseen, most time.Duration) {
+// A story is what all lives together come to.
+type story struct {
+	first  simulator.Truth // at the first reading that counted
+	unseen time.Duration   // without an agent, since then
+	most   time.Duration   // that one kill lost
+}
+
+// judgeLives checks that no total fell from one life to the next.
+func judgeLives(t *testing.T, lives []life) (s story) {
 	t.Helper()
 	for i, l := range lives {
-		if i > 0 && lives[i-1].left[0].at > 0 {
-			unseen += l.first - lives[i-1].end
-			for pump, r := range l.left {
-				before := lives[i-1].left[pump]
-				if r.Run < before.Run || r.Unobserved < before.Unobserved || r.Revolutions < before.Revolutions || r.Starts < before.Starts {
-					t.Errorf("life %d, gp-%d: totals fell from %+v to %+v", i, pump+1, before, r)
-				}
+		if i > 0 && lives[i-1].left.at > 0 {
+			before, r := lives[i-1].left, l.left
+			s.unseen += l.first.At - lives[i-1].end
+			if r.Run < before.Run || r.Unobserved < before.Unobserved || r.Revolutions < before.Revolutions || r.Starts < before.Starts {
+				t.Errorf("life %d: totals fell from %+v to %+v", i, before, r)
 			}
 		} else {
-			first = l.first
+			s.first = l.first
 		}
-		most = max(most, l.end-max(l.first, l.left[0].at))
+		s.most = max(s.most, l.end-max(l.first.At, l.left.at))
 	}
-	return first, unseen, most
+	return s
 }
 
 // checkTotals compares what was counted since the first reading with what
-// happened, begun at the truth then. Each stop may be seen late by late in all.
-func checkTotals(t *testing.T, p *plant, pump int, got remnant, begun simulator.Truth, first, late time.Duration) {
+// happened since. Each stop may be seen late, by late in all.
+func checkTotals(t *testing.T, p *plant, pump int, got remnant, begun simulator.Truth, late time.Duration) {
 	t.Helper()
-	truth := p.skids[pump].TruthAt(got.at)
+	truth := p.reads[pump].nearest(got.at)
 	const polled = killedPoll + 100*time.Millisecond // the ends are known to one poll
-	span := got.at - first
+	span := got.at - begun.At
 	ran := seconds(float64(truth.RunSeconds - begun.RunSeconds))
 	turned := truth.Revolutions - begun.Revolutions
 	pumped := 1e3 * float64(truth.Delivered-begun.Delivered)

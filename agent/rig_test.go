@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -11,6 +12,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -87,7 +89,8 @@ type program struct {
 	ended chan struct{}
 }
 
-// start runs a program; the test's log shows what it said when the test fails.
+// start runs a program; the test's log shows what it said when the test fails,
+// unless the test killed it before.
 func start(t *testing.T, name string, args ...string) *program {
 	t.Helper()
 	return startIn(t, "", nil, name, args...)
@@ -104,8 +107,9 @@ func startIn(t *testing.T, folder string, environment []string, name string, arg
 	}
 	go func() { defer close(p.ended); _ = p.Wait() }()
 	t.Cleanup(func() {
+		killed := p.hasEnded() && p.ProcessState.ExitCode() < 0
 		p.kill()
-		if t.Failed() {
+		if t.Failed() && !killed {
 			t.Logf("%s %s said:\n%s", filepath.Base(name), strings.Join(args, " "), p.said.String())
 		}
 	})
@@ -229,7 +233,7 @@ func newPlant(t *testing.T, settings ...simulator.Settings) *plant {
 	}
 	units := skidUnits(p.skids)
 	for i := range p.skids {
-		drive := &watched{Unit: units[byte(2*i+1)]}
+		drive := &watched{Unit: units[byte(2*i+1)], skid: p.skids[i]}
 		units[byte(2*i+1)] = drive
 		p.reads = append(p.reads, drive)
 	}
@@ -322,44 +326,49 @@ func writeFile(t *testing.T, path, text string) {
 	}
 }
 
-// A watched unit remembers when it was read.
+// A watched unit remembers when it was read, and what had really happened to
+// its skid by then.
 type watched struct {
 	simulator.Unit
-	mu sync.Mutex // guards at
-	at []time.Duration
+	skid *simulator.Skid
+
+	mu    sync.Mutex // guards reads
+	reads []simulator.Truth
 }
 
 // Read implements simulator.Unit.
 func (w *watched) Read(at time.Duration, table simulator.Table, first uint16, dst []uint16) bool {
+	truth := w.skid.TruthAt(at)
 	w.mu.Lock()
-	w.at = append(w.at, at)
+	w.reads = append(w.reads, truth)
 	w.mu.Unlock()
 	return w.Unit.Read(at, table, first, dst)
 }
 
-// times are those of all reads so far, in the skids' time.
-func (w *watched) times() []time.Duration {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return append([]time.Duration(nil), w.at...)
-}
-
-// awaitRead waits for a read later than after, by that agent.
-func (w *watched) awaitRead(t *testing.T, agent *program, after time.Duration) (at time.Duration) {
+// awaitRead waits for the first read later than after, by that agent.
+func (w *watched) awaitRead(t *testing.T, agent *program, after time.Duration) (read simulator.Truth) {
 	t.Helper()
 	eventually(t, "the drive is read", func() bool {
 		if agent.hasEnded() {
 			t.Fatal("the agent has ended")
 		}
-		for _, one := range w.times() {
-			if one > after {
-				at = one
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		for _, read = range w.reads {
+			if read.At > after {
 				return true
 			}
 		}
 		return false
 	})
-	return at
+	return read
+}
+
+// nearest gives the truth at the read nearest to a time.
+func (w *watched) nearest(at time.Duration) simulator.Truth {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return slices.MinFunc(w.reads, func(a, b simulator.Truth) int { return cmp.Compare((a.At - at).Abs(), (b.At - at).Abs()) })
 }
 
 // listening reports whether something accepts connections at an address.

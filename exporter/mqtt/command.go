@@ -50,10 +50,37 @@ type ShelveRequest struct {
 	Comment   string `json:"comment"`
 }
 
-// A ServiceRequest says that a service task was done.
+// A ServiceRequest says that a service task was done. What is left out is not
+// known; the words are those of the service rules, which check them.
 type ServiceRequest struct {
 	Task    string `json:"task"`
 	Comment string `json:"comment"`
+
+	DoneAt     *time.Time `json:"done_at"` // now when left out
+	By         string     `json:"by"`
+	Action     string     `json:"action"`
+	Found      string     `json:"found"`
+	Cylinder   int        `json:"cylinder"`
+	Side       string     `json:"side"`
+	PanelH     *float64   `json:"panel_h"`
+	OilAdded   float64    `json:"oil_added_l"`
+	OilChanged float64    `json:"oil_changed_l"`
+	Order      string     `json:"order"`
+}
+
+// entry is nil when nothing is said but the task.
+func (r ServiceRequest) entry() *drivers.ServiceEntry {
+	e := drivers.ServiceEntry{
+		Task: r.Task, Note: r.Comment, By: r.By, Action: r.Action, Found: r.Found, Cylinder: r.Cylinder, Side: r.Side,
+		PanelHours: r.PanelH, Added: r.OilAdded, Filled: r.OilChanged, Order: r.Order,
+	}
+	if r.DoneAt != nil {
+		e.At = *r.DoneAt
+	}
+	if r == (ServiceRequest{Task: r.Task, Comment: r.Comment}) {
+		return nil
+	}
+	return &e
 }
 
 // DecodeCommand reads a command that arrived at now. Its error is what the
@@ -140,7 +167,7 @@ func (p CommandPayload) request() (drivers.Command, error) {
 		asked = append(asked, drivers.Command{Verb: drivers.Unshelve, Alarm: r.Alarm, Comment: r.Comment})
 	}
 	if r := p.ServiceRecord; r != nil {
-		asked = append(asked, drivers.Command{Verb: drivers.RecordService, Task: r.Task, Comment: r.Comment})
+		asked = append(asked, drivers.Command{Verb: drivers.RecordService, Task: r.Task, Comment: r.Comment, Service: r.entry()})
 	}
 	if len(asked) != 1 {
 		return drivers.Command{}, fmt.Errorf("asks for %d things; ask for one of ack, shelve, unshelve, service_record", len(asked))
@@ -158,6 +185,11 @@ func checkRequest(c drivers.Command) error {
 	}
 	if n := utf8.RuneCountInString(c.Comment); n > longestComment {
 		return fmt.Errorf("comment: %d characters; at most %d", n, longestComment)
+	}
+	if c.Service != nil && c.Service.By != "" {
+		if err := checkName("by", c.Service.By); err != nil {
+			return err
+		}
 	}
 	if c.Verb == drivers.Shelve && (c.For < shortestShelving || c.For > longestShelving) {
 		return fmt.Errorf("duration_s: shelve for %d to %d s", int(shortestShelving.Seconds()), int(longestShelving.Seconds()))

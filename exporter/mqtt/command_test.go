@@ -27,6 +27,12 @@ func TestDecodeCommand(t *testing.T) {
 		{"shelve for an hour", command(`"shelve":{"alarm":"glycol_flow_low","duration_s":3600}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: time.Hour}, ""},
 		{"shelve without a time is 8 h", command(`"shelve":{"alarm":"glycol_flow_low"}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: 8 * time.Hour}, ""},
 		{"unshelve", command(`"unshelve":{"alarm":"glycol_flow_low"}`), drivers.Command{Verb: drivers.Unshelve, Alarm: "glycol_flow_low"}, ""},
+		{
+			"record a service with what was found", command(`"service_record":{"task":"valves","action":"replaced","found":"leaking","cylinder":2,"side":"suction","done_at":"2026-03-01T09:00:00Z","oil_added_l":0.5}`),
+			drivers.Command{Verb: drivers.RecordService, Task: "valves", Service: &drivers.ServiceEntry{
+				Task: "valves", Action: "replaced", Found: "leaking", Cylinder: 2, Side: "suction", At: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Added: 0.5,
+			}}, "",
+		},
 		{"record a service", command(`"service_record":{"task":"oil"}`), drivers.Command{Verb: drivers.RecordService, Task: "oil"}, ""},
 
 		{"shelve for more than a day", command(`"shelve":{"alarm":"a","duration_s":86401}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},

@@ -31,6 +31,7 @@ func (g Gatherer) Gather() ([]*dto.MetricFamily, error) {
 	p.signals(v.Pumps)
 	p.condition(v.Pumps)
 	p.services(v.Pumps)
+	p.score(v.Pumps)
 	p.alarms(v.Pumps, v.SiteAlarms)
 	p.buses(v.Devices, v.Buses)
 	p.agent(v.Agent)
@@ -225,6 +226,24 @@ func (p *page) services(pumps []*rules.Snapshot) {
 	}
 	p.put("service_used_ratio", "Share of a service task's interval that is used; 1 is due.", used)
 	p.put("service_due_timestamp_seconds", "When a service task falls due, by the median forecast. Absent when nobody can tell.", due)
+}
+
+// score has a pump's series once anything was scored.
+func (p *page) score(pumps []*rules.Snapshot) {
+	f := newFamily(false, 5*len(pumps), 2)
+	for _, s := range pumps {
+		c := &s.Score
+		if _, scored := c.Rate(); scored == 0 {
+			continue
+		}
+		for _, row := range []struct {
+			result string
+			n      int
+		}{{"right_place", c.Place}, {"right_head", c.Head}, {"right_side", c.Side}, {"wrong", c.Wrong}, {"nothing_wrong", c.Nothing}} {
+			f.add(float64(row.n), p.pump[s.Pump], label("result", row.result))
+		}
+	}
+	p.put("diagnosis_scored_records", "Service records by how the diagnosis did against what people found.", f)
 }
 
 // alarms shows every configured alarm of class alarm or advisory; site alarms

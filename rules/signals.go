@@ -2,7 +2,6 @@ package rules
 
 import (
 	"math"
-	"time"
 
 	"pumpside/drivers"
 	"pumpside/rules/alarm"
@@ -94,9 +93,4 @@ func (s *State) is(set *Settings, signal drivers.Signal) alarm.Known {
 		return alarm.Unknown
 	}
 	return alarm.KnownBool(v >= 0.5)
-}
-
-func (s *State) age(at drivers.Instant) time.Duration {
-	age, _ := s.moment.At.Since(at)
-	return max(age, 0)
 }

@@ -41,12 +41,15 @@ func TestFaultPatternsAreToldInWords(t *testing.T) {
 			"late answers name the timeout that would do",
 			Tally{Serial: true, Timeout: 300 * time.Millisecond, Late: 2, Slowest: 412 * time.Millisecond},
 			[]error{nil, timeout, timeout, nil},
-			[]string{"raise the timeout to at least 830ms, twice the slowest answer measured (412ms)"}, 2,
+			[]string{"raise the timeout to at least 830ms, twice the slowest answer measured (412ms)"},
+			2,
 		},
 		{
 			"answers that hardly make it",
 			Tally{Timeout: 300 * time.Millisecond, Slowest: 280 * time.Millisecond},
-			times(3, nil), []string{"raise the timeout to at least 560ms"}, 0,
+			times(3, nil),
+			[]string{"raise the timeout to at least 560ms"},
+			0,
 		},
 	}
 	for _, tt := range tests {

@@ -31,7 +31,8 @@ func TestDecodeCommand(t *testing.T) {
 			"record a service with what was found", command(`"service_record":{"task":"valves","action":"replaced","found":"leaking","cylinder":2,"side":"suction","done_at":"2026-03-01T09:00:00Z","oil_added_l":0.5}`),
 			drivers.Command{Verb: drivers.RecordService, Task: "valves", Service: &drivers.ServiceEntry{
 				Task: "valves", Action: "replaced", Found: "leaking", Cylinder: 2, Side: "suction", At: time.Date(2026, 3, 1, 9, 0, 0, 0, time.UTC), Added: 0.5,
-			}}, "",
+			}},
+			"",
 		},
 		{"record a service", command(`"service_record":{"task":"oil"}`), drivers.Command{Verb: drivers.RecordService, Task: "oil"}, ""},
 

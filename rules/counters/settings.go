@@ -168,11 +168,11 @@ func (set *Settings) measuresSpeed() bool {
 const longestMeter = 100 * 365 * 24 * time.Hour
 
 // rollover is the run time after which the register starts again, 0 for never.
-func (h *HourMeter) rollover() time.Duration {
-	if h.Bits == 0 || h.Resolution > longestMeter>>h.Bits {
+func (m *HourMeter) rollover() time.Duration {
+	if m.Bits == 0 || m.Resolution > longestMeter>>m.Bits {
 		return 0
 	}
-	return h.Resolution << h.Bits
+	return m.Resolution << m.Bits
 }
 
 // rollover is the number of pulses after which the register starts again, 0

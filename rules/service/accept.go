@@ -167,8 +167,13 @@ func amounts(e *drivers.ServiceEntry) error {
 		what     string
 		x, limit float64
 	}{
-		{"oil topped up", e.Added, mostLitres}, {"oil changed", e.Filled, mostLitres}, {"labour", e.Labour, mostHours}, {"downtime", e.Downtime, mostHours},
-		{"hours on the panel", value(e.PanelHours), mostHours}, {"run hours", value(e.RunHours), mostHours}, {"strokes per plunger", value(e.Strokes), 1e13},
+		{"oil topped up", e.Added, mostLitres},
+		{"oil changed", e.Filled, mostLitres},
+		{"labour", e.Labour, mostHours},
+		{"downtime", e.Downtime, mostHours},
+		{"hours on the panel", value(e.PanelHours), mostHours},
+		{"run hours", value(e.RunHours), mostHours},
+		{"strokes per plunger", value(e.Strokes), 1e13},
 	} {
 		if !(one.x >= 0 && one.x <= one.limit) {
 			return fmt.Errorf("%s: %v is not between 0 and %v", one.what, one.x, one.limit)

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -18,7 +19,7 @@ import (
 	"pumpside/simulator"
 )
 
-var book = flag.String("book", "short", "fault book: short, or full (an hour)")
+var book = flag.String("book", "short", "fault book: short, full (an hour or more), or a number of runs a row")
 
 // A case is one row of the fault book: a kind of run, repeated with seeds.
 type bookCase struct {
@@ -299,6 +300,8 @@ func TestFaultBook(t *testing.T) {
 		n := c.quick
 		if *book == "full" {
 			n = c.full
+		} else if some, err := strconv.Atoi(*book); err == nil {
+			n = some
 		}
 		if c.run == nil {
 			results[i] = results[i-1]

@@ -31,9 +31,9 @@ const (
 	demoSite     = "ridge-7"
 	demoOpening  = "499.9945 h" // 20 s before the run-in oil change
 	demoFlowLost = 45 * time.Second
-	demoFlowBack = 140 * time.Second
-	demoSilent   = 175 * time.Second
-	demoHeard    = 235 * time.Second
+	demoFlowBack = 155 * time.Second
+	demoSilent   = 190 * time.Second
+	demoHeard    = 250 * time.Second
 )
 
 var demoTale = []struct {
@@ -98,9 +98,10 @@ func demo(ctx context.Context, out io.Writer, keep string, seed uint64) (err err
 	group.Go(func() error { return stage.server.Serve(ctx, stage.modbus, simulator.TCP) })
 	group.Go(func() error { return t.tell(ctx) })
 	group.Go(func() error { return g.run(ctx) })
-	err = group.Wait()
-	fmt.Fprintln(out, "\nstopped cleanly")
-	return errors.Join(err, g.close(), stage.mqtt.Close())
+	if err = errors.Join(group.Wait(), g.close(), stage.mqtt.Close()); err == nil {
+		fmt.Fprintln(out, "\nstopped cleanly")
+	}
+	return err
 }
 
 // A stage is what the demo plays on: skids behind a Modbus server and a

@@ -121,5 +121,8 @@ func vacuumInto(ctx context.Context, conn *sql.Conn, path string) error {
 		_ = os.Remove(part)
 		return err
 	}
+	if err := os.Chmod(part, 0o640); err != nil { // as the state file
+		return err
+	}
 	return moveInPlace(part, path)
 }

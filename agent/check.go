@@ -101,6 +101,7 @@ func describe(w io.Writer, c *configs.Config) {
 			fmt.Fprintf(w, "  %s\t%s\n", gap.Wanted, gap.Cost)
 		}
 	}
+	describeSights(w, c)
 	if len(c.Notes) > 0 {
 		fmt.Fprintf(w, "\nnotes:\n%s\n", c.Notes.Error())
 	}

@@ -75,9 +75,9 @@ func (in *Installation) left() float64 {
 }
 
 // LeastLeak is the smallest leak of one head that half an hour shows, as a
-// share of its flow: four standard errors of the mean of all samples, which
-// have the noise, a count's rounding and what late stamps make of the ripple.
-// It is +Inf where nothing can be seen.
+// share of its flow: six standard errors of the difference between two means of
+// all samples, which have the noise, a count's rounding and what late stamps
+// make of the ripple. It is +Inf where nothing can be seen.
 func (in *Installation) LeastLeak() float64 {
 	if !in.Pressure || in.Poll <= 0 || in.Share <= 0 {
 		return math.Inf(1)
@@ -92,7 +92,7 @@ func (in *Installation) LeastLeak() float64 {
 	ripple := 20 * float64(in.FirstOrder()) // a third order is some twenty times a 5 % leak
 	late := ripple * 2 * math.Pi * 3 * in.hertz() * in.StampError.Seconds() / math.Sqrt2
 	sigma := math.Sqrt((noise*noise + count*count + late*late) * 2 / samples)
-	return 0.05 * 4 * sigma / float64(in.FirstOrder())
+	return 0.05 * 6 * math.Sqrt2 * sigma / float64(in.FirstOrder())
 }
 
 // cheapest is the setting to change first so that more of a ripple is seen.

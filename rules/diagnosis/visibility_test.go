@@ -40,9 +40,9 @@ func TestTheCheapestThingToChange(t *testing.T) {
 		seen   bool
 	}{
 		{"nothing", func(*Installation) {}, "", true},
-		{"damping 2 s", func(in *Installation) { in.Path.Lags[0] = 2 }, "set the transmitter's damping from 2 s", true},
+		{"damping 2 s", func(in *Installation) { in.Path.Lags[0] = 1 }, "set the transmitter's damping from 1 s", true},
 		{"damping not known", func(in *Installation) { in.DampingKnown = false }, "look up the transmitter's damping", true},
-		{"snubber", func(in *Installation) { in.Path.Lags[1] = 1 }, "open or remove the snubber", true},
+		{"snubber", func(in *Installation) { in.Path.Lags[1] = 0.5 }, "open or remove the snubber", true},
 		{"slow device", func(in *Installation) { in.Update = 100 * time.Millisecond }, "the device renews its value every 100ms", true},
 		{"no fast windows", func(in *Installation) { in.Share = 0 }, "give the pressure the read class fast", false},
 		{"no pressure", func(in *Installation) { in.Pressure = false }, "map a discharge pressure", false},

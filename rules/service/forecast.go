@@ -22,6 +22,7 @@ type Forecast struct {
 // Reasons why there is no forecast.
 const (
 	NoHistory  = "not enough history"
+	Standing   = "has not run for four weeks"
 	NoClock    = "the clock is not set"
 	NoInterval = "no interval"
 )
@@ -30,13 +31,17 @@ const (
 // out once for all tasks.
 type Outlook struct {
 	now     drivers.Instant
-	run     *pace // of seconds; nil without enough history
+	why     string // there is no pace
+	run     *pace  // of seconds; nil without enough history
 	strokes *pace
 }
 
 // NewOutlook looks ahead from now.
 func NewOutlook(d *Duty, now drivers.Instant) *Outlook {
-	o := &Outlook{now: now}
+	o := &Outlook{now: now, why: NoHistory}
+	if len(d.Days) >= fewestDays {
+		o.why = Standing
+	}
 	run, strokes := make([]float64, len(d.Days)), make([]float64, len(d.Days))
 	for i, day := range d.Days {
 		run[i], strokes[i] = day.Run.Seconds(), day.Strokes
@@ -86,19 +91,27 @@ func (o *Outlook) Window(t *Task, done *Done, totals *Totals, life Life) Window 
 const conditionSpan = 14 * 24 * time.Hour
 
 // Reach forecasts when a share of the life of t will be used up: 1 is when it
-// falls due.
+// falls due. The calendar gives its date only when nothing that is used more goes
+// without a forecast: it must not calm anyone about hours that are nearly up.
 func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Forecast {
 	if !o.now.Synchronized {
 		return Forecast{Why: NoClock}
 	}
 	f := Forecast{Why: NoInterval}
+	blind := 0.0 // share used of what nobody can forecast
 	for _, u := range t.uses(done, totals) {
-		if u.limit > 0 {
-			f.sooner(o.measure(u, done, totals, share*u.limit-u.spent))
+		if u.limit <= 0 {
+			continue
 		}
+		one := o.measure(u, done, totals, share*u.limit-u.spent)
+		if one.Why == NoHistory {
+			blind = max(blind, u.spent/u.limit)
+		}
+		f.sooner(one)
 	}
 	if t.Calendar > 0 && !done.Since.IsZero() {
-		if passed, known := o.now.Since(done.Since); known {
+		passed, known := o.now.Since(done.Since)
+		if used := float64(passed) / float64(t.Calendar); known && (used >= blind || used >= share) {
 			at := o.now.Wall.Add(time.Duration(share*float64(t.Calendar)) - passed)
 			at = later(at, o.now.Wall)
 			f.sooner(Forecast{Early: at, Median: at, Late: at, By: ByCalendar})
@@ -156,7 +169,10 @@ func (o *Outlook) measure(u use, done *Done, totals *Totals, left float64) Forec
 	case ByTable:
 		each = rate(u.spent, (totals.RunTime - done.Totals.RunTime).Seconds(), totals.Share, totals.RunTime.Seconds())
 	}
-	if p == nil || !(each > 0) {
+	switch {
+	case p == nil:
+		return Forecast{Why: o.why}
+	case !(each > 0):
 		return Forecast{Why: NoHistory}
 	}
 	return Forecast{Early: o.when(p.early, left/each), Median: o.when(p.reached, left/each), Late: o.when(p.late, left/each), By: u.by}

@@ -70,7 +70,7 @@ func TestNoForecastIsSaidPlainly(t *testing.T) {
 		want string
 	}{
 		{"20 days are too few", service.NewOutlook(young, now).Reach(&task, &service.Done{}, &totals, 1), service.NoHistory},
-		{"a pump that stands has no date", service.NewOutlook(old, at(later.Wall.AddDate(0, 0, 41), true)).Reach(&task, &service.Done{}, &run, 1), service.NoHistory},
+		{"a pump that stands has no date", service.NewOutlook(old, at(later.Wall.AddDate(0, 0, 41), true)).Reach(&task, &service.Done{}, &run, 1), service.Standing},
 		{"no clock", service.NewOutlook(young, unset).Reach(&task, &service.Done{}, &totals, 1), service.NoClock},
 		{"no interval", service.NewOutlook(young, now).Reach(&service.Task{}, &service.Done{}, &totals, 1), service.NoInterval},
 	}
@@ -86,9 +86,19 @@ func TestNoForecastIsSaidPlainly(t *testing.T) {
 // TestCalendarHelpsAPumpWithoutHistory: a date by the calendar needs no duty.
 func TestCalendarHelpsAPumpWithoutHistory(t *testing.T) {
 	d, now, totals := steady(3)
-	task := service.Task{RunTime: 9000 * time.Hour, Calendar: 365 * 24 * time.Hour}
+	task := service.Task{RunTime: 900_000 * time.Hour, Calendar: 365 * 24 * time.Hour}
 	f := service.NewOutlook(d, now).Reach(&task, &service.Done{Since: at(spring, true)}, &totals, 1)
 	if f.By != service.ByCalendar || !f.Median.Equal(spring.AddDate(1, 0, 0)) {
+		t.Errorf("forecast %+v", f)
+	}
+}
+
+// TestTheCalendarDoesNotHideHoursThatAreNearlyUp: without history nobody knows
+// when the last hours go, and a date a year off would be a lie.
+func TestTheCalendarDoesNotHideHoursThatAreNearlyUp(t *testing.T) {
+	d, now, totals := steady(3)
+	task := service.Task{RunTime: totals.RunTime + time.Hour, Calendar: 365 * 24 * time.Hour}
+	if f := service.NewOutlook(d, now).Reach(&task, &service.Done{Since: at(spring, true)}, &totals, 1); f != (service.Forecast{Why: service.NoHistory}) {
 		t.Errorf("forecast %+v", f)
 	}
 }

@@ -167,7 +167,7 @@ func run(t *testing.T, p *Publisher) (stop func()) {
 // eventually waits for what real sockets take a moment for.
 func eventually(t *testing.T, what string, done func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(20 * time.Second); !done(); time.Sleep(2 * time.Millisecond) {
+	for deadline := time.Now().Add(60 * time.Second); !done(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("never: %s", what)
 		}

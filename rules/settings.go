@@ -116,6 +116,9 @@ func (set *Settings) define() {
 	}
 	for _, limits := range set.Limits {
 		for _, d := range alarm.SignalAlarms(limits) {
+			if set.Standing.InGroup {
+				d = alarm.InGroup(d)
+			}
 			add(d, judgeOf(d.Rule.By))
 		}
 	}

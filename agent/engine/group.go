@@ -8,12 +8,15 @@ import (
 )
 
 // Part is what a pump's snapshot tells its group.
-func Part(s *rules.Snapshot) site.Pump { return part(&s.Operation, s.Totals.RunSeconds) }
+func Part(s *rules.Snapshot) site.Pump {
+	return PartOf(&s.Operation, time.Duration(s.Totals.RunSeconds*float64(time.Second)))
+}
 
-func part(o *rules.Operation, run float64) site.Pump {
+// PartOf is Part for how a pump stands and how long it has run in all.
+func PartOf(o *rules.Operation, run time.Duration) site.Pump {
 	return site.Pump{
 		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas,
-		RunTime: time.Duration(run * float64(time.Second)),
+		RunTime: run,
 		Flow:    o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
 	}
 }

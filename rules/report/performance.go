@@ -51,6 +51,9 @@ func measure(in *Input) Performance {
 		}
 		switch ev.Kind {
 		case alarm.Raised:
+			if ev.SuppressedBy != 0 || ev.ShelvedNow || ev.RemovedNow {
+				continue // nobody was bothered
+			}
 			p.count(ev)
 			counts[key]++
 			raised[key] = ev.At.Wall

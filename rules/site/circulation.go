@@ -142,10 +142,13 @@ func (m *groupMemory) power(pumps []Pump) alarm.Known {
 // rests keeps how long too few have delivered, and the habit of it.
 func (s *State) rests(_ *Group, m *groupMemory, v *GroupView) {
 	stands := alarm.Unknown
-	switch v.Moves {
-	case alarm.Yes:
+	switch {
+	case v.Gas == alarm.No && v.Moves != alarm.Yes:
+		m.Rests = 0 // nothing is missed: no pause to count, and no habit
+		return
+	case v.Moves == alarm.Yes:
 		stands, m.Rests = alarm.No, 0
-	case alarm.No:
+	case v.Moves == alarm.No:
 		stands = alarm.Yes
 		m.Rests += s.moment.Watched
 	}
@@ -234,6 +237,15 @@ func (snap *Snapshot) Seen(set *Settings, pump string) drivers.Group {
 		return drivers.Group{}
 	}
 	return snap.Groups[i].seen(place, snap.runs[i][place])
+}
+
+// Seen is what Snapshot.Seen gives, as of the newest step.
+func (s *State) Seen(set *Settings, pump string) drivers.Group {
+	i, place, ok := set.GroupOf(pump)
+	if !ok || s.moment.At.IsZero() {
+		return drivers.Group{}
+	}
+	return s.views[i].seen(place, s.runs[i][place])
 }
 
 // seen leaves the pump itself out of what is counted.

@@ -1,0 +1,210 @@
+package engine_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"pumpside/agent/engine"
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
+	"pumpside/rules/site"
+)
+
+// A plant is an invented site of two pumps, duty and standby, with synthetic
+// readings: pure rules, no clock, so that a year passes in seconds.
+type plant struct {
+	t       *testing.T
+	rand    *rand.Rand
+	at      drivers.Instant
+	began   time.Time
+	sets    [2]*rules.Settings
+	states  [2]*rules.State
+	pumps   [2]machine
+	siteSet *site.Settings
+	site    *site.State
+	events  []told
+
+	// What people and the process do.
+	duty   int  // the pump that is asked to run
+	demand bool // glycol is asked for
+	gas    bool
+	power  bool
+	mute   [2]bool        // the pump's devices do not answer
+	fail   func(p *plant) // what goes wrong, at every step
+}
+
+// A machine is one pump as its signals show it.
+type machine struct {
+	runs, trips, starved, leaks, oilLow, backwards, permitted bool
+	since                                                     time.Duration // runs or stands for so long
+	glycol, oil                                               float64       // °C
+	suction                                                   float64       // added to the suction pressure, Pa
+	auto                                                      float64
+}
+
+type told struct {
+	pump string
+	*alarm.Event
+}
+
+var plantSignals = []drivers.Signal{
+	drivers.DriveStatus, drivers.MotorSpeed, drivers.MotorPower, drivers.SuctionPressure, drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolTemperature,
+	drivers.GlycolLevel, drivers.GasFlow, drivers.RunDemand, drivers.Permissive, drivers.Selector, drivers.ControlPower, drivers.HydraulicOilTemperature,
+	drivers.OilLevelSwitch, drivers.DiaphragmLeak,
+}
+
+func newPlant(t *testing.T, seed uint64) *plant {
+	t.Helper()
+	p := &plant{
+		t: t, rand: rand.New(rand.NewPCG(seed, 1)), began: time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), demand: true, gas: true, power: true,
+	}
+	p.at = drivers.Instant{Wall: p.began, Boot: "a", SinceBoot: time.Hour, Synchronized: true}
+	for i, id := range [2]string{"gp-1", "gp-2"} {
+		p.sets[i] = plantPump(t, id)
+		p.states[i], _ = rules.Start(p.sets[i], nil)
+		p.pumps[i] = machine{permitted: true, auto: 2, oil: 20}
+	}
+	set, err := site.Settings{Groups: []site.Group{{ID: "north", Pumps: []string{"gp-1", "gp-2"}, Pause: 2 * time.Hour, ChangeOver: 7 * 24 * time.Hour}}}.Checked()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.siteSet = set
+	p.site, _ = site.Start(set, nil)
+	return p
+}
+
+func plantPump(t *testing.T, id string) *rules.Settings {
+	t.Helper()
+	x := func(v float64) *float64 { return &v }
+	set := rules.Settings{
+		Pump:     id,
+		Counters: counters.Settings{Installed: counters.SignalsOf(plantSignals...), Ratio: 5, RatedSpeed: 1450, WitnessPower: 300, MaxGap: time.Minute},
+		Judging:  rules.Judging{RatedSpeed: 330},
+	}
+	for _, s := range plantSignals {
+		set.Signals = append(set.Signals, rules.SignalSettings{Signal: s, StaleAfter: 3 * time.Minute, Shared: s == drivers.GlycolLevel || s == drivers.SuctionPressure})
+	}
+	set.Limits = []alarm.SignalSettings{
+		{Signal: drivers.DischargePressure, Low: x(4e6), High: x(8.5e6), HighHigh: x(9e6), Span: 16e6},
+		{Signal: drivers.GlycolFlow, Low: x(14e-3 / 60), Span: 40e-3 / 60},
+		{Signal: drivers.GlycolLevel, Low: x(0.3), LowLow: x(0.15), Span: 1},
+		{Signal: drivers.HydraulicOilTemperature, High: x(80), HighHigh: x(90), Span: 150},
+	}
+	set.Standing.InGroup = true
+	checked, err := set.Checked()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return checked
+}
+
+// pass lets time go by in steps of every.
+func (p *plant) pass(d, every time.Duration) {
+	for range int(d / every) {
+		p.at.SinceBoot += every
+		p.at.Wall = p.at.Wall.Add(every)
+		p.step(every)
+	}
+}
+
+func (p *plant) step(every time.Duration) {
+	if p.fail != nil {
+		p.fail(p)
+	}
+	for i := range p.pumps {
+		p.move(i, every)
+		b := drivers.Batch{At: p.at, Group: p.site.Seen(p.siteSet, p.sets[i].Pump)}
+		for _, s := range plantSignals {
+			r := drivers.Reading{Signal: s, Value: p.shows(i, s), Quality: drivers.Good}
+			if p.mute[i] {
+				r.Quality, r.Reason = drivers.Bad, drivers.Timeout
+			}
+			b.Readings = append(b.Readings, r)
+		}
+		for _, c := range rules.Step(p.sets[i], p.states[i], &b) {
+			if c.Event != nil && c.Event.Kind != alarm.Recorded {
+				p.events = append(p.events, told{p.sets[i].Pump, c.Event})
+			}
+		}
+	}
+	parts := make([]site.Pump, len(p.pumps))
+	for i, s := range p.states {
+		o := s.Operation(p.sets[i])
+		parts[i] = engine.PartOf(&o, 0)
+	}
+	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Outbox: site.Outbox{Connected: true}}) {
+		p.events = append(p.events, told{"", e})
+	}
+}
+
+// move lets a machine follow what is asked of it.
+func (p *plant) move(i int, every time.Duration) {
+	m := &p.pumps[i]
+	runs := p.power && p.demand && p.duty == i && m.permitted && !m.trips && m.auto == 2
+	if runs != m.runs {
+		m.runs, m.since = runs, 0
+	}
+	m.since += every
+	ambient := 10 - 18*math.Cos(2*math.Pi*p.at.Wall.Sub(p.began).Hours()/8766)
+	towards := func(x *float64, to float64, in time.Duration) {
+		*x += (to - *x) * (1 - math.Exp(-every.Seconds()/in.Seconds()))
+	}
+	if runs {
+		towards(&m.glycol, 85, time.Minute)
+		towards(&m.oil, 58+0.3*ambient, 40*time.Minute)
+	} else {
+		towards(&m.glycol, ambient+15, 90*time.Minute) // traced and insulated
+		towards(&m.oil, ambient+15, 2*time.Hour)
+	}
+}
+
+// shows is what a signal reads, with the scatter of a real one.
+func (p *plant) shows(i int, s drivers.Signal) float64 {
+	m := &p.pumps[i]
+	on := func(yes bool, a, b float64) float64 {
+		if yes {
+			return a
+		}
+		return b
+	}
+	noise := func(size float64) float64 { return size * p.rand.NormFloat64() }
+	switch s {
+	case drivers.DriveStatus:
+		return on(m.trips, float64(drivers.DriveFault), on(m.runs, float64(drivers.DriveRunning), float64(drivers.DriveStopped)))
+	case drivers.MotorSpeed:
+		return on(m.runs, 1450+noise(2), 0)
+	case drivers.MotorPower:
+		return on(m.runs, 3000+noise(60), 0)
+	case drivers.SuctionPressure:
+		return 30e3 + noise(2e3) + m.suction
+	case drivers.DischargePressure:
+		return on(m.runs, 7e6*(1+noise(0.05)), 6.8e6)
+	case drivers.GlycolFlow:
+		return on(m.runs && !m.starved && m.since > 10*time.Second, 20e-3/60*(1+noise(0.04)), 0)
+	case drivers.GlycolTemperature:
+		return m.glycol + noise(0.3)
+	case drivers.GlycolLevel:
+		return 0.5 + 0.08*math.Sin(p.at.SinceBoot.Hours()*2) + noise(0.005)
+	case drivers.GasFlow:
+		return on(p.gas, 5, 0)
+	case drivers.RunDemand:
+		return on(p.demand && p.duty == i, 1, 0)
+	case drivers.Permissive:
+		return on(m.permitted, 1, 0)
+	case drivers.Selector:
+		return m.auto
+	case drivers.ControlPower:
+		return on(p.power, 1, 0)
+	case drivers.HydraulicOilTemperature:
+		return m.oil + noise(0.5)
+	case drivers.OilLevelSwitch:
+		return on(m.oilLow, 1, 0)
+	case drivers.DiaphragmLeak:
+		return on(m.leaks, 1, 0)
+	}
+	return 0
+}

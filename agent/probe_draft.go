@@ -16,7 +16,7 @@ func (p *prober) write() error {
 	d := probe.Draft{Bus: p.report.settings}
 	for _, found := range p.report.Devices {
 		d.Devices = append(d.Devices, probe.DraftDevice{
-			Unit: found.Unit, Identification: found.Identification, Blocks: found.Blocks, Points: p.points(found.Unit),
+			Unit: found.Unit, Identification: found.Identification, Blocks: found.blocks, Points: p.points(found.Unit),
 		})
 	}
 	f, err := os.OpenFile(p.draft, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)

@@ -9,6 +9,7 @@ import (
 
 	"pumpside/agent/probe"
 	"pumpside/drivers/modbus"
+	"pumpside/drivers/quantity"
 	"pumpside/drivers/regmap"
 )
 
@@ -21,17 +22,33 @@ func (p *prober) read(ctx context.Context, bus *modbus.Bus, d *deviceFound) {
 	p.progress.begin()
 	defer p.progress.end()
 	for _, r := range p.ranges {
-		p.progress.at(len(d.Blocks), len(p.ranges), r.String())
-		d.Blocks = append(d.Blocks, p.readable(ctx, bus, d, r)...)
+		p.progress.at(len(d.blocks), len(p.ranges), r.String())
+		d.blocks = append(d.blocks, p.readable(ctx, bus, d, r)...)
 	}
 	d.Refused = refusals(d.refused)
 	for round := 1; round < p.rounds && ctx.Err() == nil; round++ {
 		wait(ctx, p.every)
 		p.progress.at(round, p.rounds, fmt.Sprintf("unit %d", d.Unit))
-		d.Blocks = p.again(ctx, bus, d)
+		d.blocks = p.again(ctx, bus, d)
 	}
 	d.tally.Late, d.tally.Slowest = bus.Facts().LateFrame, bus.UnitFacts(d.Unit).SlowestAnswer
 	d.Hints = d.tally.Words()
+	d.Registers = registersOf(d.blocks)
+}
+
+// registersOf writes blocks down for scripts.
+func registersOf(blocks []probe.Block) (list []registerFound) {
+	for _, b := range blocks {
+		for i, c := range b {
+			r := registerFound{Table: c.Table.String(), Address: c.Address, Raw: c.Rounds, Plausible: []string{}}
+			likely := probe.Plausible(probe.Readings(b, i), quantity.Unit{})
+			for k := range likely {
+				r.Plausible = append(r.Plausible, meaning(&likely[k]))
+			}
+			list = append(list, r)
+		}
+	}
+	return list
 }
 
 func wait(ctx context.Context, d time.Duration) {
@@ -128,7 +145,7 @@ func meeting(a, b []probe.Block) []probe.Block {
 
 // again reads every block once more. One that fails keeps what it has shown.
 func (p *prober) again(ctx context.Context, bus *modbus.Bus, d *deviceFound) []probe.Block {
-	for _, b := range d.Blocks {
+	for _, b := range d.blocks {
 		for from := 0; from < len(b); from += mostAtOnce(b[0].Table) {
 			part := b[from:min(len(b), from+mostAtOnce(b[0].Table))]
 			words, err := p.ask(ctx, bus, d, probe.Range{Table: b[0].Table, First: part[0].Address, Count: uint16(len(part))})
@@ -140,7 +157,7 @@ func (p *prober) again(ctx context.Context, bus *modbus.Bus, d *deviceFound) []p
 			}
 		}
 	}
-	return d.Blocks
+	return d.blocks
 }
 
 func mostAtOnce(t regmap.Table) int { return modbus.Table(t).Most() }
@@ -152,7 +169,7 @@ func (p *prober) find() (missed bool) {
 		e := &p.expects[i]
 		f := findFound{Expected: e.String(), Places: []string{}, name: e.Name}
 		for _, d := range p.report.Devices {
-			for _, one := range e.Find(d.Blocks) {
+			for _, one := range e.Find(d.blocks) {
 				f.places = append(f.places, place{d.Unit, one})
 			}
 		}

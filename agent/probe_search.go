@@ -26,15 +26,24 @@ type report struct {
 
 // A deviceFound is a unit that answered.
 type deviceFound struct {
-	Unit           byte          `json:"unit"`
-	AnsweredIn     float64       `json:"answered_in_s"`
-	Identification []string      `json:"identification,omitempty"`
-	Blocks         []probe.Block `json:"blocks,omitempty"`
-	Refused        []string      `json:"refused,omitempty"`
-	Hints          []string      `json:"hints,omitempty"`
+	Unit           byte            `json:"unit"`
+	AnsweredIn     float64         `json:"answered_in_s"`
+	Identification []string        `json:"identification,omitempty"`
+	Registers      []registerFound `json:"registers,omitempty"`
+	Refused        []string        `json:"refused,omitempty"`
+	Hints          []string        `json:"hints,omitempty"`
 
+	blocks  []probe.Block
 	tally   probe.Tally
 	refused []refusal
+}
+
+// A registerFound is one address as scripts get it.
+type registerFound struct {
+	Table     string   `json:"table"`
+	Address   uint16   `json:"address"` // zero-based, as on the wire
+	Raw       []uint16 `json:"raw"`     // by round
+	Plausible []string `json:"plausible"`
 }
 
 // A refusal is a range that gave no values, and why.

@@ -36,8 +36,8 @@ func (p *prober) tellDevice(d *deviceFound) {
 		fmt.Fprintf(p.out, "; it says of itself: %q", d.Identification)
 	}
 	fmt.Fprintln(p.out)
-	if len(d.Blocks) > 0 {
-		_ = printed(p.out, false, nil, func(w io.Writer) { p.tellCells(w, d.Blocks) })
+	if len(d.blocks) > 0 {
+		_ = printed(p.out, false, nil, func(w io.Writer) { p.tellCells(w, d.blocks) })
 	}
 	for _, refused := range d.Refused {
 		fmt.Fprintf(p.out, "not readable: %s\n", refused)

@@ -111,6 +111,24 @@ func TestProbeWatchesValuesWithTheirRate(t *testing.T) {
 	wantLine(t, said, `unit 1  speed 14\d\d rpm`, `^unit 1: 12 read\(s\), 0 failed; \d+\.\d\d rounds a second, jitter .*; slowest answer `)
 }
 
+// A slow unit answers every request late by the same time.
+type slow struct {
+	simulator.Unit
+	by time.Duration
+}
+
+func (s slow) Manner(time.Duration) simulator.Manner { return simulator.Manner{Late: s.by} }
+
+// The timeout it asks for is at least what was measured.
+func TestProbeSaysWhatTimeoutALateDeviceNeeds(t *testing.T) {
+	t.Parallel()
+	units := skidUnits(skids(t, 1))
+	units[1] = slow{units[1], 160 * time.Millisecond}
+	path := onPTY(t, units)
+	_, said := probed(t, "--rtu", path, "--baud", "19200", "--parity", "even", "--timeout", "190ms", "--read", "holding 0-3", "--rounds", "2", "--every", "10ms")
+	wantLine(t, said, `> (The slowest answer took|\d+ answer\(s\) came after they were given up).*raise the timeout to at least \d{3}ms`)
+}
+
 func TestProbeSaysWhatSilenceMeans(t *testing.T) {
 	t.Parallel()
 	path := onPTY(t, skidUnits(skids(t, 1)))

@@ -21,7 +21,7 @@ func (p *prober) watchAll(ctx context.Context, bus *modbus.Bus) {
 	for beat := began; ctx.Err() == nil && (p.watchFor == 0 || beat.Sub(began) < p.watchFor); beat = beat.Add(p.every) {
 		wait(ctx, time.Until(beat))
 		for i := range p.report.Devices {
-			if ctx.Err() == nil && len(p.report.Devices[i].Blocks) > 0 {
+			if ctx.Err() == nil && len(p.report.Devices[i].blocks) > 0 {
 				watched[i].once(ctx, p, bus, &p.report.Devices[i], time.Since(began))
 			}
 		}
@@ -44,7 +44,7 @@ type watch struct {
 func (w *watch) once(ctx context.Context, p *prober, bus *modbus.Bus, d *deviceFound, since time.Duration) {
 	var words []uint16
 	var failed error
-	for _, b := range d.Blocks {
+	for _, b := range d.blocks {
 		for part := range slices.Chunk(b, mostAtOnce(b[0].Table)) {
 			a, err := bus.Read(ctx, modbus.Request{Unit: d.Unit, Table: modbus.Table(part[0].Table), First: part[0].Address, Count: uint16(len(part))})
 			if ctx.Err() != nil {
@@ -75,7 +75,7 @@ func (p *prober) values(d *deviceFound) string {
 	for _, f := range p.report.Finds {
 		if f.Unit == d.Unit && len(f.places) > 0 {
 			best := &f.places[0]
-			if x, ok := best.Now(d.Blocks); ok {
+			if x, ok := best.Now(d.blocks); ok {
 				parts = append(parts, fmt.Sprintf("%s %.6g %s", f.name, x, best.Unit.Symbol))
 			}
 		}
@@ -83,7 +83,7 @@ func (p *prober) values(d *deviceFound) string {
 	if len(parts) > 0 {
 		return strings.Join(parts, "  ")
 	}
-	for _, b := range d.Blocks {
+	for _, b := range d.blocks {
 		for _, c := range b {
 			parts = append(parts, fmt.Sprintf("%d:%d", c.Address, c.Rounds[len(c.Rounds)-1]))
 		}

@@ -68,6 +68,7 @@ type observer struct {
 	result    orders.Result
 	survey    *diagnosis.Survey
 	indexed   bool
+	ripple    complex128                   // direction of the ripple against a blunt index
 	reference [highestOrder + 1]complex128 // by which a lost angle is found again
 	level     [highestOrder + 1]orderLevel
 
@@ -278,7 +279,7 @@ func (o *observer) fit(set *Settings, s *State) {
 	r := &o.result
 	o.operate(set, s, r.Speed*60)
 	lock := o.track.Align(r, set.Geometry.Cylinders)
-	if o.indexed = lock == orders.Indexed; lock == orders.Lost {
+	if o.indexed = lock == orders.Indexed; lock == orders.Lost && !o.bluntIndex(set) {
 		o.findAngle(set, s)
 	}
 	const steady = 0.01
@@ -299,6 +300,25 @@ func (o *observer) fit(set *Settings, s *State) {
 		o.level[k] = orderLevel{size, r.StandardError(k), s.moment.At.SinceBoot}
 	}
 	s.Observed.Condition.Observe(&o.condition, s.moment.At, o.band, o.list)
+}
+
+// bluntIndex turns a result to an index that tells less than the ripple does,
+// as a slow poll's, but enough to tell the cylinders apart: the ripple's own
+// direction, averaged over some ten windows, gives the rest. It is false when
+// there is no such index.
+func (o *observer) bluntIndex(set *Settings) bool {
+	r, m := &o.result, set.Geometry.Cylinders
+	if !(r.IndexHalf < math.Pi/float64(m)) {
+		return false
+	}
+	r.Turn(r.Index)
+	if a := r.Amplitude(m); a != 0 {
+		o.ripple = o.ripple*0.9 + a/complex(cmplx.Abs(a), 0)*0.1
+		r.Turn(math.Remainder(cmplx.Phase(a)-cmplx.Phase(o.ripple), 2*math.Pi) / float64(m))
+	}
+	o.track.Adopt(r)
+	o.indexed = true
+	return true
 }
 
 // findAngle turns a result whose angle is known only up to a cylinder to where
@@ -355,7 +375,7 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 	}
 	band := o.hold(o.operating)
 	if band != o.band {
-		o.band, o.reference = band, [highestOrder + 1]complex128{}
+		o.band, o.ripple, o.reference = band, 0, [highestOrder + 1]complex128{}
 		o.track.Forget()
 		o.recents = o.recents[:0]
 	}

@@ -21,7 +21,7 @@ var paces = [...]struct {
 	capacity     int
 }{
 	{45 * time.Millisecond, 4 * time.Second, 512},
-	{150 * time.Millisecond, 24 * time.Second, 512},
+	{150 * time.Millisecond, 12 * time.Second, 384},
 	{500 * time.Millisecond, 30 * time.Second, 256},
 }
 

@@ -2,6 +2,7 @@ package main
 
 import (
 	"strings"
+	"time"
 
 	"pumpside/configs"
 	"pumpside/rules/alarm"
@@ -13,10 +14,12 @@ type words struct {
 	pumps map[string]configs.Pump // by pump
 
 	groups map[string]string // what people call a group, by id
+	calls  *configs.Calls
+	zone   *time.Location
 }
 
 func wordsOf(c *configs.Config) words {
-	w := words{sites: map[string]alarm.Site{}, pumps: map[string]configs.Pump{}, groups: map[string]string{}}
+	w := words{sites: map[string]alarm.Site{}, pumps: map[string]configs.Pump{}, groups: map[string]string{}, calls: &c.Site.Calls, zone: c.Site.TimeZone}
 	hazards := strings.Join(c.Site.Hazards, "; ")
 	w.sites[""] = alarm.Site{Name: c.Site.Title, Location: c.Site.Location, Hazards: hazards, Units: c.Site.Units}
 	for _, g := range c.Groups {
@@ -58,6 +61,7 @@ func (w words) names(pump string, e *alarm.Event) alarm.Site {
 	if e.Group != "" {
 		s.Group = w.groups[e.Group]
 	}
+	s.Route = w.calls.Route(e, e.At.Wall.In(w.zone))
 	p := w.pumps[pump]
 	s.Subject = p.Titles[e.Subject]
 	s.DriveFault = p.DriveFaults.Text(e.DriveFaultCode)

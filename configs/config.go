@@ -45,8 +45,9 @@ type Site struct {
 	TimeZone     *time.Location // of the times people read
 	Units        alarm.Units    // of the numbers people read
 	ClockTrusted bool           // the wall clock is right whatever the kernel says
-	EnergyPrice  float64        // of a kilowatt-hour; 0: not known
-	Currency     string         // of that price
+	Calls        Calls
+	EnergyPrice  float64 // of a kilowatt-hour; 0: not known
+	Currency     string  // of that price
 }
 
 // A Bus is one line to devices.

@@ -25,6 +25,7 @@ type siteFile struct {
 	TimeZone string               `yaml:"time_zone" default:"UTC" doc:"IANA name of the zone people's times are shown in."`
 	Units    string               `yaml:"units" default:"metric" words:"metric us_field" doc:"The units people read in alerts."`
 	Clock    string               `yaml:"clock" default:"kernel" words:"kernel trusted" doc:"kernel: the wall clock counts as right while the kernel says it is disciplined. trusted: it always does (a gateway with its own radio clock)."`
+	Calls    callsFile            `yaml:"calls" doc:"Who is called: on-call rota, quiet hours, escalation. It only routes; nothing is silenced by it."`
 	Energy   energyFile           `yaml:"energy" doc:"What energy costs, for the day's report."`
 	Alarms   map[string]alarmFile `yaml:"alarms" doc:"Changes to alarms of the site, its buses and devices, by name."`
 }

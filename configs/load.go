@@ -17,6 +17,7 @@ func Load(name string, text []byte) (*Config, error) {
 	l := &loader{document: decode(name, text, &f), file: &f, config: &Config{Hash: hashOf(text)}}
 	if l.root != nil {
 		l.site()
+		l.calls()
 		l.buses()
 		l.devices()
 		l.pumps()

@@ -46,6 +46,13 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 		ID: "ridge-7", Title: "Ridge Station 7", Location: "km 12 of the north road, gate code at dispatch",
 		Hazards: []string{"hydrogen sulphide possible, personal monitor required", "no mobile coverage in the pump house"}, TimeZone: zone,
 		EnergyPrice: 0.14, Currency: "EUR",
+		Calls: Calls{
+			EscalateAfter: 15 * time.Minute, EscalateTo: "duty manager", Quiet: Hours{22 * time.Hour, 6 * time.Hour},
+			Rota: []Rota{
+				{Responder: alarm.Mechanic, Days: []time.Weekday{time.Friday, time.Saturday, time.Sunday}, Hours: Hours{18 * time.Hour, 6 * time.Hour}, Call: "weekend mechanic"},
+				{Responder: alarm.Mechanic, Call: "workshop"},
+			},
+		},
 	}
 	if d := cmp.Diff(want, c.Site, cmp.Comparer(func(a, b *time.Location) bool { return a.String() == b.String() })); d != "" {
 		t.Errorf("site (-want +got):\n%s", d)

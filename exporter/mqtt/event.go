@@ -21,6 +21,11 @@ type EventPayload struct {
 	Notify       string  `json:"notify"`
 	Headline     string  `json:"headline"`
 
+	Call           *string  `json:"call"`             // who is on call now, by the site's rota
+	QuietHours     bool     `json:"quiet_hours"`      // the site's; nothing is silenced by them
+	EscalateTo     *string  `json:"escalate_to"`      // who is called when nobody has acknowledged
+	EscalateAfterS *float64 `json:"escalate_after_s"` // for so long
+
 	State         string  `json:"state"`
 	PreviousState string  `json:"previous_state"`
 	RaisedAt      *string `json:"raised_at"`
@@ -99,6 +104,8 @@ func (p *Publisher) eventPayload(e Entry) []byte {
 		Seq:    ev.Seq, OccurrenceID: p.occurrenceID(e), Event: ev.Kind.String(), Alarm: text(ev.Alarm),
 		Class: ev.Class.String(), Priority: ev.Priority.String(), Responder: ev.Responder.String(), Notify: ev.Notify.String(),
 		Headline: m.Headline,
+
+		Call: text(place.Route.Call), QuietHours: place.Route.Quiet, EscalateTo: text(place.Route.EscalateTo), EscalateAfterS: seconds(place.Route.EscalateAfter),
 
 		State: ev.State.String(), PreviousState: ev.Previous.String(), RaisedAt: moment(ev.RaisedAt), ChangedAt: moment(ev.At), Stored: e.Stored,
 		Shelved: ev.ShelvedNow, OutOfService: ev.RemovedNow, SuppressedBy: text(ev.SuppressedBy.String()), Withheld: ev.Withheld,

@@ -21,9 +21,19 @@ type Site struct {
 	Hazards  string // the site's own, such as "sour gas"
 	Units    Units
 
+	Route      Route    // of the event
 	Subject    string   // words for the event's Subject, when it has some
 	DriveFault string   // the drive's fault in words
 	Parts      []string // of the kits configured for it; nil takes the catalogue's hint
+}
+
+// A Route is who is called for an event, by the site's rota. It only routes:
+// no alarm is silenced by it. The zero Route is none.
+type Route struct {
+	Call          string        // who is on call, as the alarm desk knows them
+	Quiet         bool          // it is in the site's quiet hours
+	EscalateTo    string        // who is called when nobody has acknowledged
+	EscalateAfter time.Duration // for so long; 0 for never
 }
 
 // facts answers the tokens of the catalogue's sentences for one event.

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -118,11 +117,7 @@ func (p *prober) understand(units, baud, parity string, reads, expects []string)
 		}
 		p.expects = append(p.expects, e)
 	}
-	for _, r := range probe.RangesAround(p.expects) {
-		if !slices.ContainsFunc(p.ranges, r.In) {
-			p.ranges = append(p.ranges, r)
-		}
-	}
+	p.ranges = probe.Merged(append(p.ranges, probe.RangesAround(p.expects)...))
 	if len(p.ranges) == 0 && (p.watch || len(p.expects) > 0) {
 		return errors.New("say what to read, such as --read 'holding 0-20', or --expect with the manual's register: 'speed@40103≈1780 rpm'")
 	}

@@ -112,7 +112,7 @@ var scales = []float64{1, 0.1, 0.01, 10, 0.001, 100, 1e-4, 1000}
 
 // coarsest is how much one count may be worth, as a part of the value: a
 // register of two counts says nothing about 1780 rpm.
-const coarsest = 0.01
+const coarsest = 0.02
 
 // Find looks for e in every block, in every type, word order, usual scale and
 // unit of its dimension. The likeliest comes first: where and how the manual

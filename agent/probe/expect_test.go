@@ -55,6 +55,10 @@ func TestExpectedValueIsFoundWhereverItStands(t *testing.T) {
 			blocks: []Block{block(8, 0x0001, 0x1370)}, want: "holding 8 uint32 ABCD ×1 h",
 		},
 		{
+			name: "in tenths of a small value", expect: "current≈7.2 A ±5 %", base: 1,
+			blocks: []Block{block(4, 73)}, want: "holding 4 uint16  ×0.1 A",
+		},
+		{
 			name: "nowhere", expect: "speed≈1780 rpm", base: 1,
 			blocks: []Block{block(0, 12, 900, 0)}, want: "",
 		},

@@ -1,6 +1,7 @@
 package probe
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -25,9 +26,35 @@ func (r Range) String() string {
 	return fmt.Sprintf("%v %d-%d", r.Table, r.First, int(r.First)+int(r.Count)-1)
 }
 
-// In reports whether all of r is in whole.
-func (r Range) In(whole Range) bool {
-	return r.Table == whole.Table && whole.First <= r.First && int(r.First)+int(r.Count) <= int(whole.First)+int(whole.Count)
+func (r Range) end() int { return int(r.First) + int(r.Count) }
+
+// Merged gives ranges that hold the same addresses as list, each once: those
+// that overlap or touch become one, where one request can ask for it. They
+// come by table and address.
+func Merged(list []Range) []Range {
+	sorted := slices.Clone(list)
+	slices.SortFunc(sorted, func(a, b Range) int {
+		return cmp.Or(cmp.Compare(a.Table, b.Table), cmp.Compare(a.First, b.First))
+	})
+	var out []Range
+	for _, r := range sorted {
+		if len(out) > 0 {
+			last := &out[len(out)-1]
+			if r.Table == last.Table && int(r.First) <= last.end() {
+				end := max(last.end(), r.end())
+				if n := end - int(last.First); n <= modbus.Table(r.Table).Most() {
+					last.Count = uint16(n)
+					continue
+				}
+				r.First, r.Count = uint16(last.end()), uint16(end-last.end())
+				if r.Count == 0 {
+					continue
+				}
+			}
+		}
+		out = append(out, r)
+	}
+	return out
 }
 
 // Halves cuts r, of two or more, in its middle.

@@ -90,3 +90,25 @@ func TestExpectedValuesNeedNoRange(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+func TestRangesThatMeetAreReadOnce(t *testing.T) {
+	tests := []struct {
+		name       string
+		list, want []Range
+	}{
+		{"nothing", nil, nil},
+		{"apart", []Range{{regmap.Holding, 9, 2}, {regmap.Holding, 0, 3}}, []Range{{regmap.Holding, 0, 3}, {regmap.Holding, 9, 2}}},
+		{"overlapping", []Range{{regmap.Holding, 1, 8}, {regmap.Holding, 2, 8}, {regmap.Holding, 4, 8}}, []Range{{regmap.Holding, 1, 11}}},
+		{"touching", []Range{{regmap.Input, 0, 3}, {regmap.Input, 3, 1}}, []Range{{regmap.Input, 0, 4}}},
+		{"one within another", []Range{{regmap.Input, 0, 9}, {regmap.Input, 3, 1}}, []Range{{regmap.Input, 0, 9}}},
+		{"of two tables", []Range{{regmap.Input, 0, 3}, {regmap.Holding, 1, 3}}, []Range{{regmap.Holding, 1, 3}, {regmap.Input, 0, 3}}},
+		{"too many for one request", []Range{{regmap.Holding, 0, 120}, {regmap.Holding, 110, 20}}, []Range{{regmap.Holding, 0, 120}, {regmap.Holding, 120, 10}}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			if diff := cmp.Diff(tt.want, Merged(tt.list)); diff != "" {
+				t.Error(diff)
+			}
+		})
+	}
+}

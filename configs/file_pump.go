@@ -85,6 +85,7 @@ type countingFile struct {
 	MaxGap         time.Duration                 `yaml:"max_gap" default:"10 s" doc:"Run time adds between two good readings no further apart than this."`
 	Witness        witnessFile                   `yaml:"witness" doc:"The second witness of running: above which value the signal speaks for running."`
 	HourMeter      hourMeterFile                 `yaml:"hour_meter" doc:"The drive's own hour meter."`
+	Switched       bool                          `yaml:"switched_drive" default:"false" doc:"One drive serves several motors in turn: contactor_auxiliary tells when it is this pump's, and its hour meter is not used."`
 	TotaliserRolls quantity.CubicMeters          `yaml:"totaliser_rolls_over" doc:"The reading at which the glycol meter's totaliser starts again from zero. Left out: what its register holds."`
 	Efficiency     quantity.Ratio                `yaml:"volumetric_efficiency" default:"90 %" doc:"Used for pumped volume only when nothing measures flow (common practice for a small pump at 70 bar)."`
 }

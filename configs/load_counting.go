@@ -30,6 +30,12 @@ func (p *pumpLoader) counting() {
 			set.Installed |= counters.SignalsOf(s.Signal)
 		}
 	}
+	if set.Switched = f.Switched; f.Switched {
+		set.Installed &^= counters.SignalsOf(drivers.DriveRunHours)
+		if !p.given(drivers.ContactorAuxiliary) {
+			p.wrong(p.here.child("counting").child("switched_drive"), "needs contactor_auxiliary under signals: it tells when the drive is this pump's")
+		}
+	}
 	p.witnesses(&set)
 	p.maxGap(f.MaxGap)
 	p.rollovers(&set)

@@ -32,6 +32,11 @@ func (s *State) evidence(set *Settings, t time.Duration) verdict {
 // contactor) and speed, as far as the pump has them.
 func (s *State) ownWord(set *Settings, t time.Duration) Answer {
 	a := Yes
+	if set.Switched {
+		if a = s.isOn(auxiliary, t, set.MaxGap); a == No {
+			return No // the drive runs another motor, if any
+		}
+	}
 	switch in := set.Installed; {
 	case in.Has(drivers.DriveStatus):
 		a = a.and(s.test(status, t, set.MaxGap, func(v float64) bool { return v == float64(drivers.DriveRunning) }))

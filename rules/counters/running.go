@@ -63,7 +63,7 @@ func (s *State) motorSpeed(set *Settings, t time.Duration, v verdict) float64 {
 		return rpm
 	case v.Motor == Yes:
 		return float64(set.RatedSpeed)
-	case ok:
+	case ok && !set.Switched: // else it is another motor's
 		return rpm
 	}
 	return 0

@@ -27,6 +27,8 @@ func TestTimeIsRunStoppedOrUnobserved(t *testing.T) {
 	indexed := with(plain, drivers.ShaftIndex)
 	contactor := counters.Settings{Installed: counters.SignalsOf(drivers.ContactorAuxiliary), RatedSpeed: 1450}
 	bypassed := with(powered, drivers.BypassContactor)
+	switched := with(powered, drivers.ContactorAuxiliary)
+	switched.Switched = true
 	frequency := counters.Settings{Installed: counters.SignalsOf(drivers.DriveStatus, drivers.DriveFrequency)}
 	on, off := good(drivers.ContactorAuxiliary, 1), good(drivers.ContactorAuxiliary, 0)
 	past, notPast := good(drivers.BypassContactor, 1), good(drivers.BypassContactor, 0)
@@ -95,6 +97,17 @@ func TestTimeIsRunStoppedOrUnobserved(t *testing.T) {
 			r.poll(11*time.Second, on)
 			r.poll(10*time.Second, off)
 		}, times{Run: 11 * time.Second, Stopped: 9 * time.Second}},
+		{"a drive switched to this motor counts for it", switched, func(r *rig) {
+			r.poll(101*time.Second, driveRuns, rpm(1500), watts(3000), on)
+		}, times{Run: 100 * time.Second}},
+		{"a drive switched to another motor runs nothing here, and its power is no witness", switched, func(r *rig) {
+			r.poll(101*time.Second, driveRuns, rpm(1500), watts(3000), off)
+		}, times{Stopped: 100 * time.Second}},
+		{"nobody knows whose a switched drive is while its contactor cannot be read", switched, func(r *rig) {
+			r.poll(11*time.Second, driveRuns, rpm(1500), watts(3000), on)
+			r.poll(30*time.Second, driveRuns, rpm(1500), watts(3000), bad(drivers.ContactorAuxiliary))
+			r.poll(time.Second, driveRuns, rpm(1500), watts(3000), on)
+		}, times{Run: 20 * time.Second, Unobserved: 21 * time.Second, AtMost: 21 * time.Second}},
 		{"in bypass the motor runs with its drive stopped and its drive's power at zero", bypassed, func(r *rig) {
 			r.poll(101*time.Second, driveStops, rpm(0), watts(0), past)
 		}, times{Run: 100 * time.Second}},

@@ -44,6 +44,11 @@ const (
 type Settings struct {
 	Installed Signals // the signals this pump has of its own; leave out a shared one
 
+	// Switched is that the drive serves several motors in turn: the pump's own
+	// contactor auxiliary tells when it is this pump's. The drive's hour meter
+	// counts for all of them and must not be among Installed.
+	Switched bool
+
 	SpeedThreshold quantity.RevolutionsPerMinute // motor speed that is running; default 50 (common practice, no source)
 	RatedSpeed     quantity.RevolutionsPerMinute // motor speed on mains: used in bypass and where no speed is measured
 	PerHertz       quantity.RevolutionsPerMinute // motor speed for each hertz, where only the frequency is measured; default 30 (four poles, slip neglected)
@@ -139,6 +144,8 @@ func (set *Settings) problems() error {
 		}
 	}
 	require(set.judged(), "no signal tells whether the motor runs; one of drive_status, motor_speed, drive_frequency, contactor_auxiliary is needed")
+	require(!set.Switched || set.Installed.Has(drivers.ContactorAuxiliary) && !set.Installed.Has(drivers.DriveRunHours),
+		"a switched drive needs this pump's contactor_auxiliary, and its drive_run_hours count for every motor")
 	require(set.SpeedThreshold > 0, "speed threshold is %v rpm, must be above 0", set.SpeedThreshold)
 	require(set.Ratio > 0, "ratio is %v motor revolutions for one of the pump, must be above 0", set.Ratio)
 	require(set.Cylinders > 0, "%d cylinders, must be 1 or more", set.Cylinders)

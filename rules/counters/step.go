@@ -89,6 +89,9 @@ func (s *State) count(set *Settings, events []Event) []Event {
 func (s *State) measure(set *Settings, fresh slots, t time.Duration) (volume float64) {
 	v := &s.Frame.Values
 	if fresh.has(power) {
+		if set.Switched && s.isOn(auxiliary, t, set.MaxGap) != Yes {
+			v[power] = 0 // another motor's
+		}
 		s.Counted.Energy += quantity.Joules(s.between(power, t, v[power], set.MaxGap))
 		s.Seen.put(power, t, v[power])
 	}

@@ -64,7 +64,7 @@ func runDocumented(t *testing.T, folder, config, line string) {
 		}
 	}
 	command, comment, _ := strings.Cut(line, " # ")
-	for _, about := range []string{"alarms", "service", "backup"} {
+	for _, about := range []string{"alarms", "service", "backup", "report"} {
 		if strings.HasPrefix(command, "pumpside "+about+" ") {
 			command += " --config " + config
 		}

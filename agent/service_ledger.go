@@ -219,13 +219,13 @@ func readings(list []drivers.ServiceReading) string {
 func partsText(list []drivers.ServicePart) string {
 	var texts []string
 	for _, p := range list {
-		one := fmt.Sprintf("%v × %s", max(p.Quantity, 1), p.Name)
+		one := []string{fmt.Sprintf("%v × %s", max(p.Quantity, 1), p.Name)}
 		for _, extra := range []struct{ name, value string }{{"number", p.Number}, {"serial", p.Serial}, {"batch", p.Batch}} {
 			if extra.value != "" {
-				one += " " + extra.name + "=" + extra.value
+				one = append(one, extra.name+"="+extra.value)
 			}
 		}
-		texts = append(texts, one)
+		texts = append(texts, strings.Join(one, " "))
 	}
 	return strings.Join(texts, "; ")
 }

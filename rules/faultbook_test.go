@@ -142,8 +142,14 @@ func leakOf(seed uint64, size float64) simulator.Event {
 
 // pipings are discharge lines, without and with a gas-charged dampener.
 var pipings = []struct{ length, bore, gas float64 }{
-	{16, 0.025, 0}, {8, 0.025, 0}, {40, 0.025, 0}, {25, 0.032, 0},
-	{10, 0.02, 0.3e-3}, {16, 0.025, 0.25e-3}, {30, 0.025, 0.15e-3}, {20, 0.032, 0.4e-3},
+	{16, 0.025, 0},
+	{8, 0.025, 0},
+	{40, 0.025, 0},
+	{25, 0.032, 0},
+	{10, 0.02, 0.3e-3},
+	{16, 0.025, 0.25e-3},
+	{30, 0.025, 0.15e-3},
+	{20, 0.032, 0.4e-3},
 }
 
 // site is a pump with one of the pipings, a motion and a rated speed.

@@ -51,12 +51,10 @@ type observer struct {
 	speed     float64       // rpm that was steady
 	speedAt   time.Duration // since when
 	moved     bool          // it has moved since the last survey
-	standing  bool
-	turns     float64 // pulses counted, since some mark
+	turns     float64       // pulses counted, since some mark
 	count     float64
 	countAt   time.Duration
 	hasCount  bool
-	lastMark  float64
 	operating condition.Operating
 	band      condition.Band
 

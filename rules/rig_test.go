@@ -1,6 +1,7 @@
 package rules_test
 
 import (
+	"maps"
 	"testing"
 	"time"
 
@@ -80,9 +81,7 @@ func newRig(t testing.TB, change func(*rules.Settings)) *rig {
 		t: t, set: set, state: state, values: map[drivers.Signal]float64{}, bad: map[drivers.Signal]drivers.Reason{},
 		at: drivers.Instant{Wall: noon, Boot: "boot-a", SinceBoot: time.Hour, Synchronized: true},
 	}
-	for s, v := range running {
-		r.values[s] = v
-	}
+	maps.Copy(r.values, running)
 	return r
 }
 

@@ -1,6 +1,7 @@
 package rules_test
 
 import (
+	"maps"
 	"reflect"
 	"testing"
 	"time"
@@ -73,9 +74,7 @@ func stand(r *rig) {
 }
 
 func start(r *rig) {
-	for s, v := range running {
-		r.values[s] = v
-	}
+	maps.Copy(r.values, running)
 }
 
 func TestBackFlowThroughAStoppedPump(t *testing.T) {

@@ -39,11 +39,11 @@ type plant struct {
 
 // A machine is one pump as its signals show it.
 type machine struct {
-	runs, trips, starved, leaks, oilLow, backwards, permitted bool
-	since                                                     time.Duration // runs or stands for so long
-	glycol, oil                                               float64       // °C
-	suction                                                   float64       // added to the suction pressure, Pa
-	auto                                                      float64
+	runs, trips, starved, leaks, oilLow, permitted bool
+	since                                          time.Duration // runs or stands for so long
+	glycol, oil                                    float64       // °C
+	suction                                        float64       // added to the suction pressure, Pa
+	auto                                           float64
 }
 
 type told struct {

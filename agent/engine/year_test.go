@@ -100,31 +100,43 @@ func TestTheBookOfBadDays(t *testing.T) {
 	}{
 		{
 			"the duty pump trips and the standby takes over", func(p *plant) { p.pumps[0].trips = true; p.takeOver(30 * time.Second) },
-			nil, []string{"gp-1 drive_fault control_room", " north_no_spare_left mechanic"}, 0, time.Hour,
+			nil,
+			[]string{"gp-1 drive_fault control_room", " north_no_spare_left mechanic"},
+			0, time.Hour,
 		},
 		{
 			"both pumps trip", func(p *plant) { p.pumps[0].trips, p.pumps[1].trips = true, true },
-			[]string{" north_circulation_lost control_room"}, []string{"gp-1 drive_fault control_room", "gp-2 drive_fault control_room", " north_no_spare_left mechanic"}, 3 * time.Minute, time.Hour,
+			[]string{" north_circulation_lost control_room"},
+			[]string{"gp-1 drive_fault control_room", "gp-2 drive_fault control_room", " north_no_spare_left mechanic"},
+			3 * time.Minute, time.Hour,
 		},
 		{
 			"the duty pump turns and moves nothing, the standby is not asked", func(p *plant) { p.pumps[0].starved = true },
-			[]string{" north_circulation_lost control_room"}, []string{"gp-1 no_flow control_room", "gp-1 glycol_flow_low control_room"}, 3 * time.Minute, time.Hour,
+			[]string{" north_circulation_lost control_room"},
+			[]string{"gp-1 no_flow control_room", "gp-1 glycol_flow_low control_room"},
+			3 * time.Minute, time.Hour,
 		},
 		{
 			"power is lost", func(p *plant) { p.power = false },
-			[]string{" north_group_power_lost control_room"}, []string{"gp-1 power_lost control_room", "gp-2 power_lost control_room"}, time.Minute, time.Hour,
+			[]string{" north_group_power_lost control_room"},
+			[]string{"gp-1 power_lost control_room", "gp-2 power_lost control_room"},
+			time.Minute, time.Hour,
 		},
 		{
 			"the permissive keeps both from running", func(p *plant) { p.pumps[0].permitted, p.pumps[1].permitted = false, false },
-			[]string{" north_circulation_lost control_room"}, []string{"gp-1 stopped_by_permissive control_room", " north_no_spare_left mechanic"}, 3 * time.Minute, time.Hour,
+			[]string{" north_circulation_lost control_room"},
+			[]string{"gp-1 stopped_by_permissive control_room", " north_no_spare_left mechanic"},
+			3 * time.Minute, time.Hour,
 		},
 		{
 			"a diaphragm fails", func(p *plant) { p.pumps[0].leaks = true },
-			[]string{"gp-1 diaphragm_leak mechanic"}, nil, time.Minute, 2 * time.Hour,
+			[]string{"gp-1 diaphragm_leak mechanic"},
+			nil, time.Minute, 2 * time.Hour,
 		},
 		{
 			"oil is low", func(p *plant) { p.pumps[0].oilLow = true },
-			[]string{"gp-1 oil_level_low mechanic"}, nil, 2 * time.Minute, 2 * time.Hour,
+			[]string{"gp-1 oil_level_low mechanic"},
+			nil, 2 * time.Minute, 2 * time.Hour,
 		},
 		{
 			"gas flows back through the stopped pumps", func(p *plant) {
@@ -132,15 +144,19 @@ func TestTheBookOfBadDays(t *testing.T) {
 				p.pass(5*time.Minute, 5*time.Second)
 				p.pumps[0].suction, p.pumps[1].suction = 200e3, 200e3
 			},
-			[]string{"gp-1 reverse_flow control_room", "gp-2 reverse_flow control_room"}, nil, 8 * time.Minute, time.Hour,
+			[]string{"gp-1 reverse_flow control_room", "gp-2 reverse_flow control_room"},
+			nil, 8 * time.Minute, time.Hour,
 		},
 		{
 			"nobody sees the pumps any more", func(p *plant) { p.mute = [2]bool{true, true} },
-			[]string{" north_circulation_unseen control_room"}, nil, 18 * time.Minute, time.Hour,
+			[]string{" north_circulation_unseen control_room"},
+			nil, 18 * time.Minute, time.Hour,
 		},
 		{
 			"the selector is left in hand", func(p *plant) { p.pumps[1].auto = 1 },
-			nil, []string{"gp-2 selector_not_auto control_room", " north_no_spare_left mechanic"}, 0, 2 * time.Hour,
+			nil,
+			[]string{"gp-2 selector_not_auto control_room", " north_no_spare_left mechanic"},
+			0, 2 * time.Hour,
 		},
 	}
 	for _, tt := range tests {

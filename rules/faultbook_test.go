@@ -297,6 +297,9 @@ func cases() []bookCase {
 // TestFaultBook lives pumps through faults and prints what was found. A row
 // fails when even the upper end of its Wilson interval lies below its bar.
 func TestFaultBook(t *testing.T) {
+	if testing.Short() {
+		t.Skip("plays pumps for a minute")
+	}
 	list := cases()
 	results := make([][]outcome, len(list))
 	began := time.Now()

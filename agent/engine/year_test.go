@@ -17,7 +17,7 @@ const (
 
 // TestAHealthyYearIsQuiet runs a site that is well through a year: batch
 // control in the warm half of it, a change of duty every week, outages of gas
-// and of the line to the devices, the agent's own restarts.
+// and of the line to the devices.
 func TestAHealthyYearIsQuiet(t *testing.T) {
 	days := 365
 	if testing.Short() {

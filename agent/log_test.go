@@ -25,7 +25,7 @@ func TestLogIsColouredOnlyForAPersonWhoWantsIt(t *testing.T) {
 		{"JSON on a terminal", "json", "", true, false},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			var said transcript
+			var said utterance
 			c := exec.Command("pumpside", "run", "--config", config, "--log-format", tt.format)
 			c.Env = append(os.Environ(), "NO_COLOR="+tt.noColour)
 			c.Stderr = &said

@@ -64,19 +64,19 @@ func folder(t *testing.T) string {
 	return path
 }
 
-// A transcript is what a process has said so far.
-type transcript struct {
+// An utterance is what a process has said so far.
+type utterance struct {
 	mu   sync.Mutex // guards text
 	text bytes.Buffer
 }
 
-func (s *transcript) Write(p []byte) (int, error) {
+func (s *utterance) Write(p []byte) (int, error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.text.Write(p)
 }
 
-func (s *transcript) String() string {
+func (s *utterance) String() string {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.text.String()
@@ -85,7 +85,7 @@ func (s *transcript) String() string {
 // A program is a running process. It ends with its test at the latest.
 type program struct {
 	*exec.Cmd
-	said  transcript // on stdout and stderr
+	said  utterance // on stdout and stderr
 	ended chan struct{}
 }
 

@@ -8,6 +8,7 @@ import (
 	"log"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"strings"
 	"syscall"
 	"time"
@@ -35,6 +36,9 @@ func loadConfig(path string) (*configs.Config, error) {
 	config, err := configs.Load(path, text)
 	if err != nil {
 		return nil, err
+	}
+	if !filepath.IsAbs(config.Store.Path) {
+		config.Store.Path = filepath.Join(filepath.Dir(path), config.Store.Path)
 	}
 	return config, readPassword(config)
 }

@@ -82,7 +82,11 @@ func (u Units) write(q Quantity, how manner) string {
 	if how.perMinute {
 		decimals++
 	}
-	return fmt.Sprintf("%.*f %s", decimals, round(inUnit(q, f.symbol, how.difference), decimals), f.symbol)
+	x := round(inUnit(q, f.symbol, how.difference), decimals)
+	if f.symbol == "%" && q.Value < 1 && x >= 100 {
+		x = 100 - math.Pow10(-decimals) // what is not quite used up does not read as used up
+	}
+	return fmt.Sprintf("%.*f %s", decimals, x, f.symbol)
 }
 
 func (u Units) figure(d quantity.Dimension, name string) figure {

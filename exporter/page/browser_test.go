@@ -76,7 +76,9 @@ func openBrowser(t testing.TB) *browser {
 		one = startBrowser(t)
 	}
 	b := one
+	b.mu.Lock()
 	b.t, b.session = t, ""
+	b.mu.Unlock()
 	var kept struct{ BrowserContextID string }
 	b.call("", "Target.createBrowserContext", nil, &kept)
 	t.Cleanup(func() { b.call("", "Target.disposeBrowserContext", m{"browserContextId": kept.BrowserContextID}, nil) })
@@ -84,9 +86,8 @@ func openBrowser(t testing.TB) *browser {
 	b.call("", "Target.createTarget", m{"url": "about:blank", "browserContextId": kept.BrowserContextID}, &target)
 	var attached struct{ SessionID string }
 	b.call("", "Target.attachToTarget", m{"targetId": target.TargetID, "flatten": true}, &attached)
-	b.session = attached.SessionID
 	b.mu.Lock()
-	b.console = nil
+	b.session, b.console = attached.SessionID, nil
 	b.mu.Unlock()
 	for _, domain := range []string{"Page", "Runtime", "Network", "Log"} {
 		b.call(b.session, domain+".enable", nil, nil)
@@ -159,7 +160,9 @@ func (b *browser) read(out io.Reader) {
 				delete(b.waiting, one.ID)
 			}
 		case "Runtime.exceptionThrown", "Log.entryAdded":
-			b.console = append(b.console, string(one.Params))
+			if one.SessionID == b.session { // not a page of a test that is over
+				b.console = append(b.console, string(one.Params))
+			}
 		}
 		b.mu.Unlock()
 	}

@@ -39,7 +39,7 @@ func needsCommand(c *cobra.Command, _ []string) error {
 }
 
 func main() {
-	debug.SetGCPercent(50) // a gateway has more time than memory
+	debug.SetGCPercent(40) // a gateway has more time than memory
 	os.Exit(pumpside(os.Args[1:]))
 }
 

@@ -24,7 +24,7 @@ const settleFor = 250 * time.Millisecond
 // inboxSize is how many batches wait for a pump that is busy: some seconds of a
 // fast window, longer than a keeper blocks. When it is full the newest is
 // dropped and counted.
-const inboxSize = 256
+const inboxSize = 128
 
 // A Record is what one step of one subject (a pump, or "" for the site) leaves
 // behind.

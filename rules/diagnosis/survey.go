@@ -26,21 +26,20 @@ const (
 	surveyed    = 30.0 // seconds
 )
 
-// NewSurvey makes an empty Survey.
-func NewSurvey() *Survey {
-	return &Survey{samples: make([]mark, 0, mostSamples), marks: make([]mark, 0, mostMarks)}
-}
+// NewSurvey makes an empty Survey. It grows with what it is given, up to its
+// limits: most pumps are never read fast enough to fill it.
+func NewSurvey() *Survey { return &Survey{} }
 
 // Add takes a pressure in Pa. Times ascend.
-func (s *Survey) Add(t, pressure float64) { s.samples = push(s.samples, mark{t, pressure}) }
+func (s *Survey) Add(t, pressure float64) { s.samples = push(s.samples, mark{t, pressure}, mostSamples) }
 
 // AddMark says that the shaft passed an index pulse at a time, as turns counted
 // from one mark on.
-func (s *Survey) AddMark(t, turns float64) { s.marks = push(s.marks, mark{t, turns}) }
+func (s *Survey) AddMark(t, turns float64) { s.marks = push(s.marks, mark{t, turns}, mostMarks) }
 
 // push appends; a full list first loses what is old, or else its older half.
-func push(list []mark, m mark) []mark {
-	if len(list) == cap(list) {
+func push(list []mark, m mark, most int) []mark {
+	if len(list) == most {
 		keep := len(list) / 2
 		for i := range list {
 			if m.t-list[i].t < surveyed {

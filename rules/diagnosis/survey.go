@@ -31,7 +31,9 @@ const (
 func NewSurvey() *Survey { return &Survey{} }
 
 // Add takes a pressure in Pa. Times ascend.
-func (s *Survey) Add(t, pressure float64) { s.samples = push(s.samples, mark{t, pressure}, mostSamples) }
+func (s *Survey) Add(t, pressure float64) {
+	s.samples = push(s.samples, mark{t, pressure}, mostSamples)
+}
 
 // AddMark says that the shaft passed an index pulse at a time, as turns counted
 // from one mark on.

@@ -43,7 +43,8 @@ type gateway struct {
 	pollers   []*poll.Poller
 	publisher *mqtt.Publisher
 	reports   reporter
-	dropped   uint64 // events the outbox gave up, as last seen
+	dropped   uint64 // events the outbox gave up since the file was made, as last seen
+	missed    uint64 // batches lost to full inboxes, as last seen
 }
 
 // open opens the state file and makes every pump ready from what it holds.
@@ -65,6 +66,7 @@ func open(config *configs.Config, log zerolog.Logger, told func(string, *alarm.E
 	if g.writer, err = store.NewWriter(s); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
+	g.dropped = given(g.writer.Status())
 	if err := g.begin(recovery); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
@@ -199,14 +201,12 @@ func (g *gateway) tell(subject string, events []*alarm.Event) {
 func (g *gateway) look() engine.Sight {
 	s := g.writer.Status()
 	st := site.Store{Failing: s.Err != nil, Wait: s.CommitTook.Seconds(), Disk: diskUsed(filepath.Dir(g.config.Store.Path))}
+	g.tellMissed()
 	groups := engine.Parts(g.config.Rules, func(pump string) *rules.Snapshot { return g.byID[pump].Snapshot() })
 	if g.publisher == nil {
 		return engine.Sight{Store: st, Groups: groups}
 	}
-	var dropped uint64
-	for _, n := range s.OutboxDropped {
-		dropped += n
-	}
+	dropped := given(s)
 	out := site.Outbox{
 		Connected: g.publisher.Facts().Connected,
 		Filled:    quantity.Ratio(float64(s.OutboxMessages) / float64(g.config.MQTT.OutboxLimit)),
@@ -214,6 +214,26 @@ func (g *gateway) look() engine.Sight {
 	}
 	g.dropped = dropped
 	return engine.Sight{Store: st, Outbox: out, Groups: groups}
+}
+
+// given counts the events that the outbox gave up since the file was made.
+func given(s store.Status) (n uint64) {
+	for _, of := range s.OutboxDropped {
+		n += of
+	}
+	return n
+}
+
+// tellMissed says when batches were lost because a pump was too busy for them.
+func (g *gateway) tellMissed() {
+	var missed uint64
+	for _, p := range g.pumps {
+		missed += p.Dropped()
+	}
+	if missed > g.missed {
+		g.log.Warn().Uint64("batches", missed-g.missed).Msg("readings were lost: a pump's inbox was full")
+	}
+	g.missed = missed
 }
 
 // diskUsed is the share of a file system that is used, 0 when not known.

@@ -27,10 +27,7 @@ func (g *gateway) metrics() prom.View {
 	}
 	if g.publisher != nil {
 		st := g.writer.Status()
-		d := prom.Delivery{Connected: g.publisher.Facts().Connected, Outbox: uint64(st.OutboxMessages), Oldest: st.OutboxOldest}
-		for _, n := range st.OutboxDropped {
-			d.Dropped += n
-		}
+		d := prom.Delivery{Connected: g.publisher.Facts().Connected, Outbox: uint64(st.OutboxMessages), Oldest: st.OutboxOldest, Dropped: given(st)}
 		v.Agent.MQTT = &d
 	}
 	return v

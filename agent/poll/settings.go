@@ -79,13 +79,7 @@ func (set *Settings) plans() (plans []plan, windows []modbus.Window, steady [][]
 	return plans, windows, steady
 }
 
-// Jobs lists what the bus has to do, for its load to be judged.
-func (set *Settings) Jobs() ([]modbus.Job, []modbus.Window, error) {
-	plans, windows, _ := set.plans()
-	jobs, _, err := set.jobs(plans)
-	return jobs, windows, err
-}
-
+// jobs lists what the bus has to do, and the block behind each job.
 func (set *Settings) jobs(plans []plan) (jobs []modbus.Job, blocks []block, err error) {
 	for i := range plans {
 		p := &plans[i]

@@ -261,10 +261,6 @@ func Parse(text string, d Dimension) (float64, error) {
 	return x, nil
 }
 
-// ParseUnit finds a unit of dimension d by its symbol, with an error that
-// lists the units that would be right.
-func ParseUnit(symbol string, d Dimension) (Unit, error) { return unitOf(symbol, symbol, d) }
-
 func unitOf(text, symbol string, d Dimension) (Unit, error) {
 	if symbol == "" {
 		return Unit{}, fmt.Errorf("%q has no unit; a %v needs one of %s", text, d, strings.Join(Symbols(d), ", "))

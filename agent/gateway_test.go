@@ -1,0 +1,69 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/rs/zerolog"
+
+	"pumpside/drivers"
+)
+
+// TestOldDropsAreNotToldAgain: the state file counts dropped events for ever;
+// the alarm is about those since the look before, also after a restart.
+func TestOldDropsAreNotToldAgain(t *testing.T) {
+	folder := t.TempDir()
+	var text strings.Builder
+	err := writeSkids(&text, skidSite{
+		ID: "drops", Title: "Drops", Metrics: "off", Page: "off", Broker: "tcp://127.0.0.1:1", Store: "pumpside.db", Save: "60 s", Log: "info",
+		Skids: []skidPump{{ID: "gp-1", Tag: "GP-1", Bus: "tcp: 127.0.0.1:1", Drive: 1, Module: 2}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(folder, "pumpside.yaml")
+	if err := os.WriteFile(path, []byte(text.String()), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	reopen := func() *gateway {
+		config, err := loadConfig(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		config.MQTT.OutboxLimit = 2
+		g, err := open(config, zerolog.Nop(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		g.publisher = g.makePublisher()
+		return g
+	}
+	g := reopen()
+	err = g.without(func(d desk) error {
+		for i := range 6 {
+			o := order{Pump: "gp-1", Command: drivers.Command{ID: fmt.Sprint(i), User: "op", Verb: drivers.Reset, Alarm: "no_flow"}}
+			if _, err := d.order(context.Background(), o); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := g.close(); err != nil {
+		t.Fatal(err)
+	}
+	g = reopen()
+	defer g.close()
+	if n := given(g.writer.Status()); n == 0 {
+		t.Fatal("nothing was dropped, so nothing is shown")
+	}
+	if n := g.look().Outbox.Dropped; n != 0 {
+		t.Errorf("after a restart %d old drops are told as new", n)
+	}
+}

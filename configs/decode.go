@@ -1,12 +1,10 @@
 package configs
 
 import (
-	"errors"
 	"fmt"
 	"reflect"
 	"strings"
 
-	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/ast"
 	"github.com/goccy/go-yaml/parser"
 )
@@ -35,7 +33,7 @@ func decode(file string, text []byte, into any) *document {
 	d := &document{file: file, anchors: map[string]ast.Node{}, spoilt: map[string]bool{}}
 	tree, err := parse(text)
 	if err != nil {
-		d.syntax(err)
+		d.syntax(text, err)
 		return d
 	}
 	var bodies []ast.Node
@@ -65,18 +63,6 @@ func parse(text []byte) (tree *ast.File, err error) {
 		}
 	}()
 	return parser.ParseBytes(text, 0)
-}
-
-func (d *document) syntax(err error) {
-	p := Problem{File: d.file, Text: "not YAML: " + err.Error()}
-	if e, ok := errors.AsType[yaml.Error](err); ok {
-		p.Text = "not YAML: " + strings.TrimSpace(e.GetMessage())
-		if t := e.GetToken(); t != nil && t.Position != nil {
-			p.Line, p.Column = t.Position.Line, t.Position.Column
-		}
-	}
-	d.told++
-	d.problems = append(d.problems, p)
 }
 
 // problem notes a problem at p, or at the nearest that stands in the file.
@@ -218,6 +204,14 @@ func (d *document) unknownKey(p *place, name string, s *shape, seen []bool) {
 	if name == "<<" {
 		d.problem(p.child(name), "YAML merge keys are not used here; write the keys out, or let a whole list be an alias")
 		return
+	}
+	if key, _, glued := strings.Cut(name, ":"); glued {
+		if i, known := s.byName[key]; known {
+			d.problem(p.child(name), "needs a space after the colon of %s:", key)
+			seen[i] = true
+			d.unknown(p.child(key))
+			return
+		}
 	}
 	d.problem(p.child(name), "unknown key; %s", oneOf(name, s.names))
 	if near := nearest(name, s.names); near != "" {

@@ -72,6 +72,7 @@ func (l *loader) device(here *place, f *deviceFile) Device {
 		}
 		d.Map.Points = append(d.Map.Points, p)
 	}
+	l.doubtDocument(here, f)
 	l.devs = append(l.devs, facts)
 	l.rows(here, f, &d.Map, facts.good)
 	if len(f.Points) == 0 {

@@ -33,9 +33,9 @@ func (p *pumpLoader) geometry() {
 		RatedSpeed: f.RatedSpeed, RatedPressure: f.RatedPressure, Cylinder1: f.Cylinder1,
 	}
 	if p.has(drivers.ShaftIndex) {
-		g.Index = pump.Index{PulsesPerRevolution: float64(f.Pulses)}
-		g.Index.Angle, g.Index.AngleKnown = p.angle()
+		g.Index.PulsesPerRevolution = float64(f.Pulses)
 	}
+	g.Index.Angle, g.Index.AngleKnown = p.angle()
 	if f.Pulses < 1 {
 		p.wrong(p.here.child("pulses_per_revolution"), "%d is not a number of pulses; count those in one turn of the pump's shaft, 1 or more", f.Pulses)
 	}
@@ -54,6 +54,7 @@ func (p *pumpLoader) geometry() {
 		}
 	}
 	p.pump.Geometry, p.set.Geometry = g, g
+	p.doubtSpeeds()
 }
 
 // key is the place of a field of the geometry.

@@ -46,6 +46,8 @@ func (l *loader) point(device *place, j int, df *deviceFile, kind *profile) (p r
 	}
 	if ok = l.told == before && !l.isSpoilt(here) && !l.anySpoiltIn(here); !ok {
 		p.Table = regmap.NoTable // so that it overlaps no other row
+	} else {
+		l.doubtLoop(here, &p)
 	}
 	return p, ok
 }

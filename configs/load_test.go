@@ -382,7 +382,7 @@ gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure disc
   no oil_level_switch or hydraulic_oil_level: low oil of the hydraulic end cannot be seen
   no control_power: lost power looks like devices that do not answer
   no run_demand: whether the pump should run is not known, so that a stop needs no explanation
-  no shaft_index with index_angle and cylinder_1: no finding can name a cylinder
+  no shaft_index and index_angle and cylinder_1: no finding can name a cylinder
 `
 	if d := cmp.Diff(want, b.String()); d != "" {
 		t.Errorf("summaries (-want +got):\n%s", d)

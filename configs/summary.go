@@ -32,7 +32,7 @@ func (c *Config) Summaries() []Summary {
 		}
 		for _, s := range sights {
 			if !s.given(p) {
-				list[i].Missing = append(list[i].Missing, Gap{Wanted: s.wanted(), Cost: s.cost})
+				list[i].Missing = append(list[i].Missing, Gap{Wanted: s.wanted(p), Cost: s.cost})
 			}
 		}
 	}
@@ -45,7 +45,8 @@ type sight struct {
 	roles   []drivers.Signal
 	own     bool // a role counts only when no other pump works on its point
 	setting string
-	has     func(*Pump) bool // beside the roles; nil: they are all that counts
+	has     func(*Pump) bool   // beside the roles; nil: they are all that counts
+	lacks   func(*Pump) string // what of the setting is missing; nil: all of it
 	cost    string
 }
 
@@ -67,7 +68,7 @@ var sights = []sight{
 		cost: "pumped volume is reckoned from revolutions and counting.volumetric_efficiency, so that wear does not show in it",
 	},
 	{roles: []drivers.Signal{drivers.DischargePressure}, cost: "pressure limits and the check valves cannot be judged"},
-	{roles: []drivers.Signal{drivers.SuctionPressure}, cost: "a starved suction cannot be seen"},
+	{roles: []drivers.Signal{drivers.SuctionPressure}, cost: "a starved suction cannot be told from wear, and without a flow meter not be seen at all"},
 	{
 		roles: []drivers.Signal{drivers.SuctionPressure, drivers.GlycolLevel, drivers.GlycolVolume},
 		cost:  "back-flow through the stopped pump cannot be seen",
@@ -78,8 +79,9 @@ var sights = []sight{
 	{roles: []drivers.Signal{drivers.ControlPower}, cost: "lost power looks like devices that do not answer"},
 	{roles: []drivers.Signal{drivers.RunDemand}, cost: "whether the pump should run is not known, so that a stop needs no explanation"},
 	{
-		setting: "shaft_index with index_angle and cylinder_1", has: func(p *Pump) bool { return p.Geometry.NamesCylinders() },
-		cost: "no finding can name a cylinder",
+		has:   func(p *Pump) bool { return p.Geometry.NamesCylinders() },
+		lacks: func(p *Pump) string { return p.lackingIndex() },
+		cost:  "no finding can name a cylinder",
 	},
 }
 
@@ -101,12 +103,33 @@ func (s *sight) given(p *Pump) bool {
 	})
 }
 
-func (s *sight) wanted() string {
+// lackingIndex names what is missing before a cylinder can be named.
+func (p *Pump) lackingIndex() string {
+	var list []string
+	for _, part := range []struct {
+		name  string
+		given bool
+	}{
+		{"shaft_index", p.Geometry.Index.Present()},
+		{"index_angle", p.Geometry.Index.AngleKnown},
+		{"cylinder_1", p.Geometry.Cylinder1 != ""},
+	} {
+		if !part.given {
+			list = append(list, part.name)
+		}
+	}
+	return strings.Join(list, " and ")
+}
+
+func (s *sight) wanted(p *Pump) string {
 	var names []string
 	for _, role := range s.roles {
 		names = append(names, role.String())
 	}
-	if s.setting != "" {
+	switch {
+	case s.lacks != nil:
+		names = append(names, s.lacks(p))
+	case s.setting != "":
 		names = append(names, s.setting)
 	}
 	return strings.Join(names, " or ")

@@ -74,13 +74,26 @@ func (m *Model) Nameable(speed quantity.RevolutionsPerMinute) (bool, string) {
 	case !m.Geometry.Index.Present():
 		return false, "no shaft index"
 	case !m.Geometry.NamesCylinders():
-		return false, "nobody has stated the angle of the index and which cylinder is number one"
+		return false, unnamed(m.Geometry)
 	case m.Unconfirmed:
 		return false, "index or rotation is not confirmed since the last work"
 	case !known:
 		return false, "the line was not measured at the shaft's frequency: it takes a start or a speed ramp polled as fast as a fast window"
 	}
 	return true, ""
+}
+
+// unnamed says what an index needs before a cylinder can be named.
+func unnamed(g pump.Geometry) string {
+	switch {
+	case !g.Index.Whole():
+		return "the index does not give a whole number of pulses a turn"
+	case g.Index.AngleKnown:
+		return "nobody has stated which cylinder is number one"
+	case g.Cylinder1 != "":
+		return "nobody has stated the angle of the index"
+	}
+	return "nobody has stated the angle of the index and which cylinder is number one"
 }
 
 // gains are, for each order, the pressure that a change of the flow by the

@@ -3,11 +3,15 @@ package main
 import (
 	"context"
 	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/rs/zerolog"
 
 	"pumpside/agent/store"
+	"pumpside/configs"
 )
 
 // lockPatience is how long a state file that is in use is waited for: a command
@@ -17,10 +21,17 @@ const lockPatience = 5 * time.Second
 
 // atDesk does work at the desk of the agent with that configuration. With no
 // agent running it takes the state file's lock and runs the same rules itself.
+// While a configuration is being edited the running agent can be asked all the
+// same: for that its state file's path is enough.
 func atDesk(ctx context.Context, configPath string, work func(desk) error) error {
 	config, err := loadConfig(configPath)
 	if err != nil {
-		return err
+		agent, none := dial(ctx, statePathIn(configPath))
+		if none != nil {
+			return err
+		}
+		fmt.Fprintf(os.Stderr, "%s is not good (see pumpside check); the running agent answers, by the configuration it has in force\n", configPath)
+		return work(agent)
 	}
 	var own *gateway
 	err = whileLocked(ctx, func() error {
@@ -37,6 +48,17 @@ func atDesk(ctx context.Context, configPath string, work func(desk) error) error
 		return err
 	}
 	return errors.Join(own.without(work), own.close())
+}
+
+// statePathIn finds the state file that a configuration means which could not
+// be loaded, or could not even be read.
+func statePathIn(configPath string) string {
+	text, _ := os.ReadFile(configPath) // of nothing it is the usual path
+	path := configs.StorePath(text)
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(filepath.Dir(configPath), path)
+	}
+	return path
 }
 
 // whileLocked tries again for a while when a state file is in use, and only

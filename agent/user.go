@@ -105,19 +105,24 @@ func userList() *cobra.Command {
 			return err
 		}
 		type row struct {
-			Name string `json:"name"`
-			Role string `json:"role"`
+			Name     string `json:"name"`
+			Role     string `json:"role"`
+			Outdated bool   `json:"password_outdated,omitempty"`
 		}
 		rows := []row{}
 		for _, u := range users {
-			rows = append(rows, row{u.Name, u.Role.String()})
+			rows = append(rows, row{u.Name, u.Role.String(), u.Outdated()})
 		}
 		return printed(c.OutOrStdout(), *asJSON, rows, func(w io.Writer) {
 			if len(rows) == 0 {
 				fmt.Fprintln(w, "no users; add one with pumpside user add NAME")
 			}
 			for _, r := range rows {
-				fmt.Fprintf(w, "%s\t%s\n", r.Name, r.Role)
+				fmt.Fprintf(w, "%s\t%s", r.Name, r.Role)
+				if r.Outdated {
+					fmt.Fprintf(w, "\tcannot sign in: set the password again with pumpside user add %s --role %s", r.Name, r.Role)
+				}
+				fmt.Fprintln(w)
 			}
 		})
 	}

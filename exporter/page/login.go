@@ -64,6 +64,9 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 	if !ok {
 		p.door.failed(time.Now(), keys...)
 		d.Error = "Name or password is wrong."
+		if u.Outdated() {
+			d.Error = "The password of " + u.Name + " must be set again, on the gateway: pumpside user add " + u.Name + " --role " + u.Role.String()
+		}
 		p.askName(w, r, http.StatusForbidden, d)
 		return
 	}
@@ -74,7 +77,7 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 
 // decoy is checked for a name that is not there, so that it takes as long. No
 // password opens it, for its hash is none of any.
-var decoy = secret{rounds: rounds, salt: make([]byte, saltBytes), hash: make([]byte, hashBytes)}
+var decoy = secret{cost: usualCost, salt: make([]byte, saltBytes), hash: make([]byte, hashBytes)}
 
 func (p *Page) admits(name, password string) (User, bool) {
 	if len(password) > PasswordMost {
@@ -84,7 +87,7 @@ func (p *Page) admits(name, password string) (User, bool) {
 	defer p.door.one.Unlock()
 	u, known, err := p.roll.find(name)
 	hash := u.hash
-	if !known {
+	if !known || u.Outdated() {
 		hash = decoy
 	}
 	return u, hash.opensWith(password) && known && err == nil

@@ -248,7 +248,7 @@ func TestUsersFile(t *testing.T) {
 		t.Errorf("mode %v, %v", info.Mode(), err)
 	}
 	text, _ := os.ReadFile(path)
-	if strings.Contains(string(text), password) || !strings.Contains(string(text), "olaf:operator:pbkdf2-sha256$600000$") {
+	if strings.Contains(string(text), password) || !strings.Contains(string(text), "olaf:operator:$argon2id$v=19$m=7168,t=5,p=1$") {
 		t.Errorf("the file: %s", text)
 	}
 	if err := page.RemoveUser(path, "vera"); err == nil || err.Error() != `there is no user "vera"` {
@@ -260,4 +260,29 @@ func TestUsersFile(t *testing.T) {
 	if _, err := page.ReadUsers(path); err == nil || !strings.HasSuffix(err.Error(), `users:3: "root" is no role; use viewer, operator or technician`) {
 		t.Errorf("a damaged file: %v", err)
 	}
+}
+
+func TestAPasswordKeptInAnOldWayMustBeSetAgain(t *testing.T) {
+	server, users := serve(t, newSource(), nil)
+	addPeople(t, users)
+	text, _ := os.ReadFile(users)
+	const old = "otto:operator:pbkdf2-sha256$600000$c2FsdA$aGFzaA\n"
+	if err := os.WriteFile(users, append([]byte(old), text...), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	v := visit(t, server.URL)
+	if status, body := v.post("/login", url.Values{"user": {"otto"}, "password": {password}}); status != 403 || !strings.Contains(body, "The password of otto must be set again, on the gateway: pumpside user add otto --role operator") {
+		t.Errorf("signing in: %d\n%s", status, body)
+	}
+	v.signIn("tess") // the others are not concerned
+	if err := page.AddUser(users, "vera", page.Viewer, password); err != nil {
+		t.Fatal(err)
+	}
+	if text, _ := os.ReadFile(users); !strings.Contains(string(text), old) {
+		t.Errorf("the line is lost when another changes:\n%s", text)
+	}
+	if err := page.AddUser(users, "otto", page.Operator, password); err != nil {
+		t.Fatal(err)
+	}
+	v.signIn("otto")
 }

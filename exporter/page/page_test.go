@@ -2,9 +2,6 @@ package page_test
 
 import (
 	"bytes"
-	"crypto/pbkdf2"
-	"crypto/sha256"
-	"encoding/base64"
 	"encoding/json"
 	"errors"
 	"flag"
@@ -95,16 +92,23 @@ func (v *visitor) signIn(name string) string {
 	return found[1]
 }
 
-// hashed is the hash of the password of these tests, with the fewest rounds
-// that a users file may have: they are slow on purpose.
+// hashed is the hash of the password of these tests, made once: it is slow on
+// purpose.
 var hashed = sync.OnceValue(func() string {
-	salt := []byte("a salt for tests")
-	key, err := pbkdf2.Key(sha256.New, password, salt, 100_000, 32)
+	folder, err := os.MkdirTemp("", "users-")
 	if err != nil {
 		panic(err)
 	}
-	encode := base64.RawStdEncoding.EncodeToString
-	return "pbkdf2-sha256$100000$" + encode(salt) + "$" + encode(key)
+	defer os.RemoveAll(folder)
+	if err := page.AddUser(folder+"/users", "x", page.Viewer, password); err != nil {
+		panic(err)
+	}
+	text, err := os.ReadFile(folder + "/users")
+	if err != nil {
+		panic(err)
+	}
+	_, hash, _ := strings.Cut(string(text), "x:viewer:")
+	return strings.TrimSpace(hash)
 })
 
 // addPeople writes the users of these tests.

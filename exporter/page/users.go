@@ -1,18 +1,12 @@
 package page
 
 import (
-	"crypto/pbkdf2"
-	"crypto/rand"
-	"crypto/sha256"
-	"crypto/subtle"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -41,17 +35,6 @@ func RoleNamed(name string) (Role, bool) {
 	return Role(max(i, 0)), i > 0
 }
 
-// Passwords are kept as PBKDF2 with HMAC-SHA-256 (RFC 8018). 600,000 rounds
-// is what OWASP's Password Storage Cheat Sheet asks for (value from memory).
-const (
-	rounds     = 600_000
-	leastRound = 100_000
-	mostRounds = 10_000_000
-	saltBytes  = 16
-	hashBytes  = 32
-	scheme     = "pbkdf2-sha256"
-)
-
 // PasswordLeast and PasswordMost are the shortest and the longest password, in
 // bytes.
 const (
@@ -66,49 +49,9 @@ type User struct {
 	hash secret
 }
 
-// A secret is what is kept of a password.
-type secret struct {
-	rounds     int
-	salt, hash []byte
-}
-
-func newSecret(password string, rounds int) (secret, error) {
-	s := secret{rounds: rounds, salt: make([]byte, saltBytes)}
-	rand.Read(s.salt)
-	var err error
-	s.hash, err = pbkdf2.Key(sha256.New, password, s.salt, rounds, hashBytes)
-	return s, err
-}
-
-func (s secret) opensWith(password string) bool {
-	hash, err := pbkdf2.Key(sha256.New, password, s.salt, s.rounds, len(s.hash))
-	return err == nil && subtle.ConstantTimeCompare(hash, s.hash) == 1
-}
-
-func (s secret) String() string {
-	encode := base64.RawStdEncoding.EncodeToString
-	return fmt.Sprintf("%s$%d$%s$%s", scheme, s.rounds, encode(s.salt), encode(s.hash))
-}
-
-func parseSecret(text string) (s secret, err error) {
-	parts := strings.Split(text, "$")
-	if len(parts) != 4 || parts[0] != scheme {
-		return s, fmt.Errorf("the hash does not begin with %s$", scheme)
-	}
-	s.rounds, err = strconv.Atoi(parts[1])
-	if err != nil || s.rounds < leastRound || s.rounds > mostRounds {
-		return s, fmt.Errorf("%q is no number of rounds from %d to %d", parts[1], leastRound, mostRounds)
-	}
-	s.salt, err = base64.RawStdEncoding.DecodeString(parts[2])
-	if err != nil || len(s.salt) < saltBytes {
-		return s, errors.New("the salt is damaged")
-	}
-	s.hash, err = base64.RawStdEncoding.DecodeString(parts[3])
-	if err != nil || len(s.hash) != hashBytes {
-		return s, errors.New("the hash is damaged")
-	}
-	return s, nil
-}
+// Outdated reports whether the user must be given a password again: what the
+// file has of the old one is of a kind that is no longer used.
+func (u User) Outdated() bool { return u.hash.old != "" }
 
 // ReadUsers reads a users file: NAME:ROLE:HASH a line, # begins a comment. A
 // file that is not there has no users.
@@ -187,10 +130,7 @@ func AddUser(path, name string, role Role, password string) error {
 	if err != nil {
 		return err
 	}
-	hash, err := newSecret(password, rounds)
-	if err != nil {
-		return err
-	}
+	hash := newSecret(password)
 	if i := indexUser(users, name); i >= 0 {
 		users[i] = User{users[i].Name, role, hash}
 	} else {

@@ -9,6 +9,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -36,11 +37,17 @@ const (
 	demoHeard    = 250 * time.Second
 )
 
+// How the tale begins with a new state file, and with that of a demo before.
+const (
+	demoNew   = "GP-1 and GP-2 circulate glycol. GP-1 is new: its first oil must be changed after 500 h, which it reaches in about 20 s."
+	demoAgain = "GP-1 and GP-2 circulate glycol again, with the hours and what was due when the last demo was left. The simulated meters begin anew, which the agent notices."
+)
+
 var demoTale = []struct {
 	at   time.Duration
 	text string
 }{
-	{0, "GP-1 and GP-2 circulate glycol. GP-1 is new: its first oil must be changed after 500 h, which it reaches in about 20 s."},
+	{0, demoNew}, // or demoAgain
 	{demoFlowLost, "Behind the scenes: the suction of GP-1 is closed. It still turns; the agent should notice that nothing comes out."},
 	{demoFlowBack, "Behind the scenes: the suction is open again, GP-1 primes."},
 	{demoSilent, "Behind the scenes: the instrument module of GP-2 stops answering. Its drive, on the same line, does not suffer."},
@@ -85,14 +92,14 @@ func demo(ctx context.Context, out io.Writer, keep string, seed uint64) (err err
 	}
 	config, err := stage.configure(folder)
 	if err != nil {
-		return errors.Join(err, stage.mqtt.Close())
+		return errors.Join(err, stage.close())
 	}
-	t := &tale{out: out, began: time.Now()}
+	t := &tale{out: out, began: time.Now(), opening: openingOf(config.Store.Path)}
 	g, err := open(config, zerolog.Nop(), t.event)
 	if err != nil {
-		return errors.Join(err, stage.mqtt.Close())
+		return errors.Join(err, stage.close())
 	}
-	t.words = g.words
+	t.words, g.bound = g.words, stage.free
 	stage.announce(out, config, folder, keep != "")
 	group, ctx := errgroup.WithContext(ctx)
 	group.Go(func() error { return stage.server.Serve(ctx, stage.modbus, simulator.TCP) })
@@ -104,15 +111,34 @@ func demo(ctx context.Context, out io.Writer, keep string, seed uint64) (err err
 	return err
 }
 
+// openingOf tells a new state file from that of a demo before.
+func openingOf(state string) string {
+	if _, err := os.Stat(state); err != nil {
+		return demoNew
+	}
+	return demoAgain
+}
+
 // A stage is what the demo plays on: skids behind a Modbus server and a
-// broker.
+// broker. It keeps every port from the moment it was found free, so that two
+// demos that start together do not take each other's.
 type stage struct {
 	server  *simulator.Server
 	modbus  net.Listener
 	mqtt    *broker.Server
-	broker  string // host:port
-	metrics string // host:port
-	page    string // host:port
+	broker  string                  // host:port
+	metrics string                  // host:port
+	page    string                  // host:port
+	free    map[string]net.Listener // for the agent, by address
+}
+
+// close gives back what nobody uses yet.
+func (s *stage) close() error {
+	err := errors.Join(s.modbus.Close(), s.mqtt.Close())
+	for _, l := range s.free {
+		err = errors.Join(err, l.Close())
+	}
+	return err
 }
 
 func setStage(seed uint64) (*stage, error) {
@@ -144,20 +170,19 @@ func setStage(seed uint64) (*stage, error) {
 	if err := s.startBroker(); err != nil {
 		return nil, errors.Join(err, s.modbus.Close())
 	}
-	free, err := listenNear("127.0.0.1:9793")
-	if err != nil {
-		return nil, errors.Join(err, s.modbus.Close(), s.mqtt.Close())
+	s.free = map[string]net.Listener{}
+	for _, wanted := range []struct {
+		address string
+		where   *string
+	}{{"127.0.0.1:9793", &s.metrics}, {"127.0.0.1:8793", &s.page}} {
+		l, err := listenNear(wanted.address)
+		if err != nil {
+			return nil, errors.Join(err, s.close())
+		}
+		*wanted.where = l.Addr().String()
+		s.free[*wanted.where] = l
 	}
-	s.metrics = free.Addr().String()
-	forPage, err := listenNear("127.0.0.1:8793")
-	if err != nil {
-		return nil, errors.Join(err, free.Close(), s.modbus.Close(), s.mqtt.Close())
-	}
-	s.page = forPage.Addr().String()
-	if err := forPage.Close(); err != nil {
-		return nil, errors.Join(err, free.Close())
-	}
-	return s, free.Close()
+	return s, nil
 }
 
 // listenNear listens at address, or at any free port when it is taken.
@@ -223,14 +248,17 @@ func (s *stage) announce(out io.Writer, c *configs.Config, folder string, kept b
 
 // A tale is told in the terminal as it happens.
 type tale struct {
-	out   io.Writer
-	began time.Time
-	words words
-	mu    sync.Mutex // guards out
+	out     io.Writer
+	began   time.Time
+	opening string // what its first part says
+	words   words
+	mu      sync.Mutex // guards out
 }
 
 func (t *tale) tell(ctx context.Context) error {
-	for _, part := range demoTale {
+	parts := slices.Clone(demoTale)
+	parts[0].text = t.opening
+	for _, part := range parts {
 		select {
 		case <-ctx.Done():
 			return nil

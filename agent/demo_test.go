@@ -32,13 +32,25 @@ type staged struct {
 func startDemo(t *testing.T, args ...string) *staged {
 	t.Helper()
 	occupy()
+	s := launchDemo(t, args...)
+	s.read(t)
+	return s
+}
+
+func launchDemo(t *testing.T, args ...string) *staged {
+	t.Helper()
 	s := &staged{temporary: folder(t)}
 	s.program = startIn(t, "", []string{"TMPDIR=" + s.temporary}, "pumpside", append([]string{"demo"}, args...)...)
+	return s
+}
+
+// read waits until the demo has said where its servers are.
+func (s *staged) read(t *testing.T) {
+	t.Helper()
 	s.metrics = s.await(t, `http://(\S+)/metrics`)[1]
 	mosquittoSub := s.await(t, `mosquitto_sub -h (\S+) -p (\d+) `)
 	s.broker = net.JoinHostPort(mosquittoSub[1], mosquittoSub[2])
 	s.devices = s.await(t, `Modbus TCP at (\S+),`)[1]
-	return s
 }
 
 // gone checks that nothing of a demo is left.
@@ -109,6 +121,35 @@ func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
 	}
 	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  run_in_oil_change") {
 		t.Errorf("service due:\n%s", due)
+	}
+	again := startDemo(t, "--keep", kept, "--for", "2s")
+	again.await(t, "GP-1 and GP-2 circulate glycol again")
+	again.gone(t)
+	if strings.Contains(again.said.String(), "GP-1 is new") {
+		t.Errorf("a second demo tells the beginning again:\n%s", again.said.String())
+	}
+}
+
+// Each serves its own metrics at the address that it printed.
+func TestDemosThatStartTogetherDoNotTakeEachOthersPorts(t *testing.T) {
+	t.Parallel()
+	var together [4]*staged
+	for i := range together {
+		together[i] = launchDemo(t)
+	}
+	taken := map[string]bool{}
+	for _, demo := range together {
+		demo.read(t)
+		eventually(t, "the demo serves at its own address", func() bool { return scrape(t, demo.metrics)[`pumpside_running{pump="gp-1"}`] == 1 })
+		for _, address := range []string{demo.metrics, demo.broker, demo.devices} {
+			if taken[address] {
+				t.Errorf("two demos say they use %s", address)
+			}
+			taken[address] = true
+		}
+		if code := demo.stop(t, os.Interrupt); code != 0 {
+			t.Errorf("exit code %d", code)
+		}
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"time"
@@ -35,6 +36,7 @@ type gateway struct {
 	words  words
 	told   func(subject string, e *alarm.Event) // what people following along are shown; may be nil
 
+	bound     map[string]net.Listener // opened beforehand, by address; may be nil
 	store     *store.Store
 	writer    *store.Writer
 	pumps     []*engine.Pump

@@ -58,7 +58,7 @@ func (g *gateway) serve(ctx context.Context, group *errgroup.Group) error {
 // counted all the same. It gives nil when ctx ends.
 func (g *gateway) bind(ctx context.Context, name, address string) net.Listener {
 	for told := false; ; told = true {
-		l, err := net.Listen("tcp", address)
+		l, err := g.listen(address)
 		if err == nil {
 			g.log.Info().Str("address", l.Addr().String()).Msg(name)
 			return l
@@ -72,6 +72,14 @@ func (g *gateway) bind(ctx context.Context, name, address string) net.Listener {
 		case <-time.After(5 * time.Second):
 		}
 	}
+}
+
+// listen takes a listener that was opened beforehand, or opens one.
+func (g *gateway) listen(address string) (net.Listener, error) {
+	if l := g.bound[address]; l != nil {
+		return l, nil
+	}
+	return net.Listen("tcp", address)
 }
 
 // serveHTTP serves until ctx ends; requests under way get a second to end.

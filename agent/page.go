@@ -258,7 +258,7 @@ func (s *pageSource) roles(d *web.Device, id string) {
 	}
 }
 
-func pageDevice(set *poll.Device, facts *poll.Facts, raw *poll.Raw, place int) web.Device {
+func pageDevice(set *poll.Device, facts *poll.Facts, raw [][]poll.Seen, place int) web.Device {
 	d := web.Device{Device: set.ID, Unit: int(set.Unit), Failures: []web.Failure{}}
 	if facts != nil && place < len(facts.Devices) {
 		f := &facts.Devices[place]
@@ -278,7 +278,7 @@ func pageDevice(set *poll.Device, facts *poll.Facts, raw *poll.Raw, place int) w
 	return d
 }
 
-func pagePoint(row *regmap.Point, raw *poll.Raw, device, place int) web.Point {
+func pagePoint(row *regmap.Point, raw [][]poll.Seen, device, place int) web.Point {
 	p := web.Point{
 		Point: row.Name, Table: row.Table.String(), Address: int(row.Address), Type: row.Type.String(), Class: row.Class.String(),
 		Words: []uint16{}, Dimension: row.Unit.Dimension, Reason: drivers.NeverRead,
@@ -289,7 +289,7 @@ func pagePoint(row *regmap.Point, raw *poll.Raw, device, place int) web.Point {
 	if raw == nil {
 		return p
 	}
-	seen := &raw.Devices[device][place]
+	seen := &raw[device][place]
 	p.Words = append(p.Words, seen.Raw[:seen.RawWords]...)
 	p.Quality, p.Reason, p.At = seen.Quality, seen.Reason, seen.At
 	if seen.Number == seen.Number { // not NaN

@@ -185,7 +185,7 @@ func TestPageOrdersLandInTheJournalWithTheirUser(t *testing.T) {
 	}
 }
 
-func TestPageShowsRawWordsWhileSomebodyLooks(t *testing.T) {
+func TestPageShowsRawWordsOfEveryPoint(t *testing.T) {
 	_, base := openPage(t)
 	type bus struct {
 		Buses []struct {

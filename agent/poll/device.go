@@ -12,7 +12,6 @@ type device struct {
 	feeds   [][]feed // by point
 	pumps   []share  // the pumps it feeds
 	tally   tally
-	seen    []Seen // by point
 }
 
 type feed struct {
@@ -28,10 +27,7 @@ type share struct {
 }
 
 func newDevice(set *Device) *device {
-	d := &device{Device: set, decoder: regmap.NewDecoder(set.Map), feeds: make([][]feed, len(set.Map.Points)), seen: make([]Seen, len(set.Map.Points))}
-	for i := range d.seen {
-		d.seen[i].Reason = drivers.NeverRead
-	}
+	d := &device{Device: set, decoder: regmap.NewDecoder(set.Map), feeds: make([][]feed, len(set.Map.Points))}
 	slots := map[int]int{}
 	for _, f := range set.Feeds {
 		slot, known := slots[f.Pump]

@@ -108,5 +108,4 @@ func (r *run) publish() {
 		f.Devices[i] = DeviceFacts{Device: d.ID, Up: t.up, Requests: t.requests, Failures: failures, Buckets: buckets, Sum: t.sum}
 	}
 	r.facts.Store(f)
-	r.publishRaw(now)
 }

@@ -155,6 +155,11 @@ func TestReadingsReachEveryPumpTheyFeed(t *testing.T) {
 			t.Fatalf("the second pump gets %v", b.Readings)
 		}
 	}
+	for i, device := range r.poller.Raw() { // the first to ask must not wait
+		if device[0].RawWords != 1 || device[0].At.IsZero() {
+			t.Errorf("device %d: the words are not there when somebody asks: %+v", i, device[0])
+		}
+	}
 }
 
 func TestSilentDeviceIsDataAndStarvesNobody(t *testing.T) {

@@ -20,9 +20,8 @@ type Poller struct {
 	Polled   func(device string, answered bool)
 	Steady   func(pump int) bool // whether the pump runs steadily enough for a fast window
 
-	facts  atomic.Pointer[Facts]
-	raw    atomic.Pointer[Raw]
-	looked atomic.Int64 // when somebody last asked for raw words, Unix nanoseconds
+	facts atomic.Pointer[Facts]
+	raw   raw
 }
 
 // Facts gives what the bus has lived through; nil before Run. Any goroutine
@@ -42,11 +41,24 @@ func (p *Poller) Run(ctx context.Context) error {
 	for i := range p.Settings.Devices {
 		r.devices = append(r.devices, newDevice(&p.Settings.Devices[i]))
 	}
+	r.raw.begin(r.neverRead())
 	if err := r.reschedule(); err != nil {
 		return fmt.Errorf("bus %s: %w", p.Settings.ID, err)
 	}
 	r.loop(ctx)
 	return nil
+}
+
+// neverRead is how every point stands before the first answer.
+func (r *run) neverRead() [][]Seen {
+	all := make([][]Seen, len(r.devices))
+	for i, d := range r.devices {
+		all[i] = make([]Seen, len(d.Map.Points))
+		for j := range all[i] {
+			all[i][j].Reason = drivers.NeverRead
+		}
+	}
+	return all
 }
 
 // A run is a Poller at work: one goroutine owns it.
@@ -140,7 +152,8 @@ func (r *run) all(pumps []int) bool {
 
 // do carries out one job and hands on what came of it.
 func (r *run) do(ctx context.Context, job int) {
-	d := r.devices[r.plans[r.blocks[job].plan].device]
+	device := r.plans[r.blocks[job].plan].device
+	d := r.devices[device]
 	request := r.jobs[job].Request
 	start := time.Now()
 	answer, err := r.bus.Read(ctx, request)
@@ -153,20 +166,21 @@ func (r *run) do(ctx context.Context, job int) {
 	r.tally.busy += took
 	r.Polled(d.ID, err == nil || reason == modbus.Refused)
 	if err != nil {
-		r.failed(ctx, job, d, err)
+		r.failed(ctx, job, device, err)
 		return
 	}
 	at, halfWidth := answer.At()
 	r.values = d.decoder.Decode(r.values[:0], r.Instant(at), regmap.Answer{
 		Table: regmap.Table(request.Table), First: request.First, Words: answer.Words, Bits: answer.Bits,
 	})
-	d.see(r.values, at)
+	r.raw.see(device, r.values, at)
 	r.hand(d, drivers.Batch{At: r.Instant(at), HalfWidth: halfWidth})
 }
 
 // failed hands on bad readings. A block that was refused is read in smaller
 // ones from now on, if it bridged anything.
-func (r *run) failed(ctx context.Context, job int, d *device, err error) {
+func (r *run) failed(ctx context.Context, job, device int, err error) {
+	d := r.devices[device]
 	reason := modbus.ReasonOf(err)
 	b := r.blocks[job]
 	request := r.jobs[job].Request
@@ -175,7 +189,7 @@ func (r *run) failed(ctx context.Context, job int, d *device, err error) {
 	}
 	span := regmap.Span{Table: regmap.Table(request.Table), First: request.First, Count: request.Count}
 	r.values = d.decoder.Fail(r.values[:0], span, reasonOf[reason])
-	d.see(r.values, time.Time{})
+	r.raw.see(device, r.values, time.Time{})
 	r.hand(d, drivers.Batch{At: r.Instant(time.Now())})
 	if r.Settings.Bus.Kind != modbus.TCP && reason != modbus.Refused && reason != modbus.BackingOff {
 		_ = r.bus.Settle(ctx) // the next read says what it finds

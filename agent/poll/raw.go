@@ -2,6 +2,7 @@ package poll
 
 import (
 	"math"
+	"sync"
 	"time"
 
 	"pumpside/drivers/regmap"
@@ -14,43 +15,40 @@ type Seen struct {
 	At time.Time // of the last answer; zero: there was none
 }
 
-// Raw is every point of a bus as last read, by device and point.
-type Raw struct {
-	At      time.Time
-	Devices [][]Seen
+// Raw gives a copy of every point as last read, by device and point; nil
+// before Run. Any goroutine may call it.
+func (p *Poller) Raw() [][]Seen {
+	p.raw.mu.Lock()
+	defer p.raw.mu.Unlock()
+	var all [][]Seen
+	for _, seen := range p.raw.devices {
+		all = append(all, append([]Seen(nil), seen...))
+	}
+	return all
 }
 
-// lookFor is how long raw words are copied after somebody asked.
-const lookFor = 5 * time.Second
+// raw is the newest of every point, by device.
+type raw struct {
+	mu      sync.Mutex // guards devices: the run writes and Raw reads
+	devices [][]Seen
+}
 
-// Raw gives the words last read and asks for newer ones within the next
-// seconds. It is nil at first. Any goroutine may call it; nobody may change
-// what it returns.
-func (p *Poller) Raw() *Raw {
-	p.looked.Store(time.Now().UnixNano())
-	return p.raw.Load()
+func (r *raw) begin(devices [][]Seen) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.devices = devices
 }
 
 // see notes values; at is zero when the read failed.
-func (d *device) see(values []regmap.Value, at time.Time) {
+func (r *raw) see(device int, values []regmap.Value, at time.Time) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
 	for _, v := range values {
-		s := &d.seen[v.Point]
+		s := &r.devices[device][v.Point]
 		if at.IsZero() {
 			s.Quality, s.Reason, s.Number = v.Quality, v.Reason, math.NaN()
 			continue
 		}
 		*s = Seen{v, at}
 	}
-}
-
-// publishRaw copies what was seen while somebody looks.
-func (r *run) publishRaw(now time.Time) {
-	if now.UnixNano()-r.looked.Load() > int64(lookFor) {
-		return
-	}
-	raw := &Raw{At: now, Devices: make([][]Seen, len(r.devices))}
-	for i, d := range r.devices {
-		raw.Devices[i] = append([]Seen(nil), d.seen...)
-	}
-	r.raw.Store(raw)
 }

@@ -9,6 +9,7 @@ import (
 	"pumpside/rules/alarm"
 	"pumpside/rules/condition"
 	"pumpside/rules/diagnosis"
+	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 )
 
@@ -248,7 +249,7 @@ func (s *State) serviced(entry *drivers.ServiceEntry) {
 	o := &s.observer
 	o.changes = o.changes[:0]
 	o.recents, o.concluded, o.changed, o.ranking, o.visit, o.oneHead = o.recents[:0], false, false, nil, false, false
-	o.reference = [highestOrder + 1]complex128{}
+	o.reference, o.fold = [highestOrder + 1]complex128{}, orders.Fold{}
 }
 
 // watches is possible for a pump whose condition is watched by any of those

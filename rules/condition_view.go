@@ -35,18 +35,12 @@ type ConditionView struct {
 	FromFlow   diagnosis.Size `json:"leak_from_flow"`
 	Parts      []pump.Finding `json:"parts,omitempty"`
 	// NotNamed says why side and cylinder cannot be told; "" when they can.
-	NotNamed string      `json:"not_named,omitempty"`
-	Orders   []OrderView `json:"orders,omitempty"` // of the discharge pressure
+	NotNamed string        `json:"not_named,omitempty"`
+	Orders   []OrderView   `json:"orders,omitempty"`   // of the discharge pressure
+	Waveform *WaveformView `json:"waveform,omitempty"` // of the discharge pressure; nil while no orders are known
 
 	Efficiency Number `json:"volumetric_efficiency"` // share
 	Power      Number `json:"hydraulic_power"`       // W
-}
-
-// An OrderView is one order of the discharge pressure.
-type OrderView struct {
-	Order     int     `json:"order"`
-	Amplitude float64 `json:"pascals"`
-	Sigma     float64 `json:"standard_error"`
 }
 
 // A Number is a value that may not be known.
@@ -81,12 +75,7 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 		v.Leak, v.FromOrders, v.FromFlow = r.Leak, r.FromOrders, r.FromFlow
 		v.Parts = r.Parts(v.Visit)
 	}
-	now := s.moment.At.SinceBoot
-	for k, l := range o.level {
-		if l.at > 0 && now-l.at < ordersLast {
-			v.Orders = append(v.Orders, OrderView{Order: k, Amplitude: l.amplitude, Sigma: l.sigma})
-		}
-	}
+	v.Orders, v.Waveform = s.orderViews(set)
 	return v
 }
 

@@ -69,6 +69,7 @@ type observer struct {
 	ripple    complex128                   // direction of the ripple against a blunt index
 	reference [highestOrder + 1]complex128 // by which a lost angle is found again
 	level     [highestOrder + 1]orderLevel
+	fold      orders.Fold // of the band
 
 	list      []condition.Observation
 	judged    time.Duration
@@ -297,6 +298,7 @@ func (o *observer) fit(set *Settings, s *State) {
 		o.reference[k] += (r.Amplitude(k) - o.reference[k]) * 0.2
 		o.level[k] = orderLevel{size, r.StandardError(k), s.moment.At.SinceBoot}
 	}
+	o.fitter.Fold(r, &o.fold)
 	s.Observed.Condition.Observe(&o.condition, s.moment.At, o.band, o.list)
 }
 
@@ -373,7 +375,7 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 	}
 	band := o.hold(o.operating)
 	if band != o.band {
-		o.band, o.ripple, o.reference = band, 0, [highestOrder + 1]complex128{}
+		o.band, o.ripple, o.reference, o.fold = band, 0, [highestOrder + 1]complex128{}, orders.Fold{}
 		o.track.Forget()
 		o.recents = o.recents[:0]
 	}

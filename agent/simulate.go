@@ -22,7 +22,8 @@ func simulateCommand() *cobra.Command {
 		Short: "Serve simulated pump skids over Modbus TCP or RTU, with faults",
 		Long: `Serve simulated pump skids over Modbus, for trying a configuration without a
 pump. Skid 1 answers as units 1 (drive) and 2 (instruments), skid 2 as 3 and 4,
-and so on.
+and so on. To practise with a map that nobody knows, move units and registers
+with --first-unit and --shift.
 
 A fault is a step of a scenario, such as
   60s skid 1 suction valve leak, cylinder 2, size 0.05, over 10m
@@ -38,6 +39,8 @@ actions.`,
 	f.StringVar(&s.serial, "serial", "", "serve RTU on this serial `device`")
 	f.BoolVar(&s.pty, "pty", false, "serve RTU on a new pseudo-terminal and print its path")
 	f.IntVar(&s.baud, "baud", 19200, "bits a second; paces the answers on RTU")
+	f.IntVar(&s.firstUnit, "first-unit", 1, "unit number of the first drive; the others follow")
+	f.Uint16Var(&s.shift, "shift", 0, "put every register so many addresses further than --list says")
 	f.IntVar(&s.skids, "skids", 1, "how many, 1 to 123")
 	f.Uint64Var(&s.seed, "seed", 1, "of everything random")
 	f.BoolVar(&s.stopped, "stopped", false, "begin with the pumps standing")
@@ -58,6 +61,8 @@ type simulation struct {
 	tcp, rtuTCP, serial string
 	pty                 bool
 	baud, skids         int
+	firstUnit           int
+	shift               uint16
 	seed                uint64
 	stopped             bool
 	faults              []string
@@ -96,13 +101,17 @@ func (s *simulation) run(ctx context.Context, out io.Writer) error {
 	if err := s.serveLines(ctx, group, server, out); err != nil {
 		return err
 	}
-	fmt.Fprintf(out, "%d skid(s), units 1 to %d, seed %d; stop with Ctrl-C\n", s.skids, 2*s.skids, s.seed)
+	fmt.Fprintf(out, "%d skid(s), units %d to %d, seed %d; stop with Ctrl-C\n", s.skids, s.firstUnit, s.firstUnit+2*s.skids-1, s.seed)
 	return group.Wait()
 }
 
 func (s *simulation) build() (*simulator.Server, error) {
-	if s.skids < 1 || s.skids > 123 {
-		return nil, misuse{fmt.Errorf("--skids is %d; use 1 to 123, for each takes two of the 247 unit numbers", s.skids)}
+	const units = 247 // on a serial line
+	switch {
+	case s.firstUnit < 1 || s.skids < 1 || s.firstUnit+2*s.skids-1 > units:
+		return nil, misuse{fmt.Errorf("--skids %d from --first-unit %d does not fit: each takes two of the %d unit numbers", s.skids, s.firstUnit, units)}
+	case s.config != "" && (s.shift > 0 || s.firstUnit != 1):
+		return nil, misuse{errors.New("--write-config gives the map away: leave it out beside --shift and --first-unit")}
 	}
 	var skids []*simulator.Skid
 	for i := range s.skids {
@@ -128,7 +137,11 @@ func (s *simulation) build() (*simulator.Server, error) {
 	if err := scenario.Apply(skids); err != nil {
 		return nil, misuse{fmt.Errorf("--fault: %w", err)}
 	}
-	return &simulator.Server{Units: skidUnits(skids), Baud: s.baud}, nil
+	moved := map[byte]simulator.Unit{}
+	for n, u := range skidUnits(skids) {
+		moved[n+byte(s.firstUnit-1)] = simulator.Moved{Unit: u, By: s.shift}
+	}
+	return &simulator.Server{Units: moved, Baud: s.baud}, nil
 }
 
 func (s *simulation) writeConfig(address string) error {
@@ -163,7 +176,8 @@ func (s *simulation) serveLines(ctx context.Context, group *errgroup.Group, serv
 		if err != nil {
 			return err
 		}
-		fmt.Fprintf(out, "RTU on %s\n", pty.Path)
+		pty.Baud = s.baud
+		fmt.Fprintf(out, "RTU on %s at %d baud\n", pty.Path, s.baud)
 		group.Go(func() error { return server.ServeRTU(ctx, pty) })
 	}
 	return nil

@@ -12,7 +12,38 @@ import (
 type Pty struct {
 	*os.File        // the master side
 	Path     string // such as /dev/pts/3
+	Baud     int    // what a client must set to be understood; 0: anything
 	far      *os.File
+}
+
+// Read reads what the client has sent. At another baud rate than the line's
+// that is noise, as on a wire. (The parity cannot be told: the kernel drops it
+// from a pseudo-terminal.)
+func (p *Pty) Read(b []byte) (n int, err error) {
+	n, err = p.File.Read(b)
+	if n > 0 && p.Baud > 0 && p.clientBaud() != p.Baud {
+		for i := range b[:n] {
+			b[i] = ^b[i] << 1
+		}
+	}
+	return n, err
+}
+
+// bauds are the rates by how termios(3) writes them.
+var bauds = map[uint32]int{
+	unix.B1200: 1200, unix.B2400: 2400, unix.B4800: 4800, unix.B9600: 9600, unix.B19200: 19200,
+	unix.B38400: 38400, unix.B57600: 57600, unix.B115200: 115200,
+}
+
+func (p *Pty) clientBaud() (baud int) {
+	_ = p.control(func(fd int) error { // a rate that cannot be read is none
+		t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+		if err == nil {
+			baud = bauds[t.Cflag&unix.CBAUD]
+		}
+		return err
+	})
+	return baud
 }
 
 // OpenPty opens a pair without echo or line editing. The far side stays open

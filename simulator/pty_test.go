@@ -1,6 +1,7 @@
 package simulator_test
 
 import (
+	"bytes"
 	"context"
 	"io"
 	"os"
@@ -40,6 +41,58 @@ func TestAnswersKeepThePaceOfTheWire(t *testing.T) {
 	if took := time.Since(start); took < 21100*time.Microsecond {
 		t.Errorf("answered after %v, faster than the wire", took)
 	}
+}
+
+// A client that is set to another rate sends noise, and so is not answered.
+func TestALineAnswersOnlyAtItsBaudRate(t *testing.T) {
+	line, err := simulator.OpenPty()
+	if err != nil {
+		t.Skipf("no pseudo-terminals here: %v", err)
+	}
+	defer line.Close()
+	line.Baud = 19200
+	port, err := os.OpenFile(line.Path, os.O_RDWR|unix.O_NOCTTY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer port.Close()
+	request := []byte{1, 3, 0, 1, 0, 2, 0x95, 0xcb}
+	for _, tt := range []struct {
+		baud  uint32
+		heard bool
+	}{{unix.B9600, false}, {unix.B19200, true}, {unix.B115200, false}} {
+		setBaud(t, port, tt.baud)
+		if _, err := port.Write(request); err != nil {
+			t.Fatal(err)
+		}
+		got := make([]byte, len(request))
+		if _, err := io.ReadFull(line, got); err != nil {
+			t.Fatal(err)
+		}
+		if heard := bytes.Equal(got, request); heard != tt.heard {
+			t.Errorf("rate %#x: heard %v, want %v", tt.baud, heard, tt.heard)
+		}
+	}
+}
+
+func setBaud(t *testing.T, port *os.File, baud uint32) {
+	t.Helper()
+	fd := int(port.Fd())
+	settings, err := unix.IoctlGetTermios(fd, unix.TCGETS)
+	if err != nil {
+		t.Fatal(err)
+	}
+	settings.Cflag = settings.Cflag&^unix.CBAUD | baud
+	if err := unix.IoctlSetTermios(fd, unix.TCSETS, settings); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func TestAMovedUnitHasNothingWhereItsRegistersStood(t *testing.T) {
+	s := &simulator.Server{Units: map[byte]simulator.Unit{1: simulator.Moved{Unit: still{}, By: 200}}}
+	port := serveLine(t, s)
+	converse(t, port, withCRC("01 03 00c9 0002"), withCRC("01 03 04 000b 000c"))
+	converse(t, port, withCRC("01 03 0001 0002"), withCRC("01 83 02"))
 }
 
 // serveLine serves s on a pty until the test ends and returns the far side.

@@ -27,6 +27,18 @@ type Manner struct {
 	Refuse byte          // exception code of each answer; 0 answers properly
 }
 
+// A Moved unit has each register By addresses further than the one it stands
+// for, and nothing before: a device whose map one does not know.
+type Moved struct {
+	Unit
+	By uint16
+}
+
+// Read implements [Unit].
+func (m Moved) Read(at time.Duration, table Table, first uint16, dst []uint16) bool {
+	return first >= m.By && m.Unit.Read(at, table, first-m.By, dst)
+}
+
 // Unit is one device of the skid.
 func (k *Skid) Unit(d Device) Unit { return part{k, []Device{d}} }
 

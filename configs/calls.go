@@ -10,7 +10,7 @@ import (
 // Calls says who is called. It routes and silences nothing.
 type Calls struct {
 	EscalateAfter time.Duration
-	EscalateTo    string // "" for nobody
+	EscalateTo    []string // at the first escalation, the second and so on; the last at all further ones
 	Quiet         Hours
 	Rota          []Rota
 }
@@ -47,16 +47,24 @@ func (c *Calls) Route(e *alarm.Event, local time.Time) alarm.Route {
 		return alarm.Route{}
 	}
 	r := alarm.Route{Call: c.onCall(e.Responder, local)}
+	if e.Kind == alarm.Escalated {
+		r.Call = orElse(c.next(e.Escalation), r.Call)
+	}
 	if c.Quiet != (Hours{}) {
 		_, r.Quiet = c.Quiet.begins(local)
 	}
-	if c.EscalateTo != "" {
-		r.EscalateTo, r.EscalateAfter = c.EscalateTo, c.EscalateAfter
-		if half := e.TimeToRespond / 2; half > 0 {
-			r.EscalateAfter = min(r.EscalateAfter, half)
-		}
+	if e.EscalateIn > 0 {
+		r.EscalateTo, r.EscalateAfter = c.next(e.Escalation+1), e.EscalateIn
 	}
 	return r
+}
+
+// next is who is called at a level of escalation; "" when nobody is named.
+func (c *Calls) next(level int) string {
+	if len(c.EscalateTo) == 0 {
+		return ""
+	}
+	return c.EscalateTo[min(level, len(c.EscalateTo))-1]
 }
 
 func (c *Calls) onCall(who alarm.Responder, local time.Time) string {

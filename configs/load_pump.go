@@ -142,6 +142,7 @@ func (p *pumpLoader) judging() {
 		TooColdBelow: orElse(f.TooCold, zeroDegrees), WarmAt: orElse(f.WarmAt, zeroDegrees),
 		SuctionRise: f.SuctionRise, LevelRise: f.LevelRise, BackwardFlow: f.BackwardFlow,
 	}
+	p.set.Escalate = p.loader.file.Site.Calls.EscalateAfter
 	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm, InGroup: p.grouped}
 	here := p.here.child("judging")
 	for key, x := range map[string]float64{

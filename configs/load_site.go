@@ -39,7 +39,7 @@ func (l *loader) zone(here *place, name string) *time.Location {
 
 // siteRules are about what the file names: buses and devices.
 func (l *loader) siteRules() {
-	set := site.Settings{Broker: l.file.MQTT != nil, Groups: l.groups}
+	set := site.Settings{Broker: l.file.MQTT != nil, Groups: l.groups, Escalate: l.file.Site.Calls.EscalateAfter}
 	for _, b := range l.config.Buses {
 		set.Buses = append(set.Buses, b.ID)
 	}

@@ -47,7 +47,7 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 		Hazards: []string{"hydrogen sulphide possible, personal monitor required", "no mobile coverage in the pump house"}, TimeZone: zone,
 		EnergyPrice: 0.14, Currency: "EUR",
 		Calls: Calls{
-			EscalateAfter: 15 * time.Minute, EscalateTo: "duty manager", Quiet: Hours{22 * time.Hour, 6 * time.Hour},
+			EscalateAfter: 15 * time.Minute, EscalateTo: []string{"duty manager", "operations manager"}, Quiet: Hours{22 * time.Hour, 6 * time.Hour},
 			Rota: []Rota{
 				{Responder: alarm.Mechanic, Days: []time.Weekday{time.Friday, time.Saturday, time.Sunday}, Hours: Hours{18 * time.Hour, 6 * time.Hour}, Call: "weekend mechanic"},
 				{Responder: alarm.Mechanic, Call: "workshop"},

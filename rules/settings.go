@@ -25,6 +25,7 @@ type Settings struct {
 	Limits   []alarm.SignalSettings // limits of signals
 	Standing alarm.PumpSettings     // changes to the standing alarms
 	Off      []string               // names of alarms that are not evaluated
+	Escalate time.Duration          // how long a call waits for an acknowledgement; 0 for the default, see [alarm.Definition.Escalated]
 	Tasks    []service.Task
 	Judging  Judging
 	Geometry pump.Geometry // the zero Geometry: nothing is concluded about wear
@@ -111,7 +112,8 @@ func (set *Settings) define() {
 	set.defs, set.judges = nil, nil
 	add := func(d alarm.Definition, j judge) {
 		if !slices.Contains(set.Off, d.Name) {
-			set.defs, set.judges = append(set.defs, d.With(set.Standing.Changes[d.Name])), append(set.judges, j)
+			d = d.With(set.Standing.Changes[d.Name]).Escalated(set.Escalate)
+			set.defs, set.judges = append(set.defs, d), append(set.judges, j)
 		}
 	}
 	for _, limits := range set.Limits {

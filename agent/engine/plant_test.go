@@ -35,6 +35,8 @@ type plant struct {
 	power  bool
 	mute   [2]bool        // the pump's devices do not answer
 	fail   func(p *plant) // what goes wrong, at every step
+	asleep bool           // nobody acknowledges; else whoever is called does, soon
+	due    []answer
 }
 
 // A machine is one pump as its signals show it.
@@ -44,6 +46,35 @@ type machine struct {
 	glycol, oil                                    float64       // °C
 	suction                                        float64       // added to the suction pressure, Pa
 	auto                                           float64
+}
+
+// An answer is an acknowledgement on its way.
+type answer struct {
+	at   time.Duration // since boot
+	pump string
+	what string
+}
+
+// answersAfter is how long somebody who is called takes to acknowledge.
+const answersAfter = 5 * time.Minute
+
+// hear lets people hear of an event.
+func (p *plant) hear(pump string, e *alarm.Event) {
+	p.events = append(p.events, told{pump, e})
+	if e.Notify == alarm.Now && !p.asleep {
+		p.due = append(p.due, answer{p.at.SinceBoot + answersAfter, pump, e.Alarm})
+	}
+}
+
+// answers gives the acknowledgements that come now for a pump, "" for the site.
+func (p *plant) answers(pump string) (list []drivers.Command) {
+	for i, a := range p.due {
+		if a.what != "" && a.pump == pump && a.at <= p.at.SinceBoot {
+			list = append(list, drivers.Command{User: "a.operator", Verb: drivers.Acknowledge, Alarm: a.what})
+			p.due[i].what = ""
+		}
+	}
+	return list
 }
 
 type told struct {
@@ -117,7 +148,7 @@ func (p *plant) step(every time.Duration) {
 	}
 	for i := range p.pumps {
 		p.move(i, every)
-		b := drivers.Batch{At: p.at, Group: p.site.Seen(p.siteSet, p.sets[i].Pump)}
+		b := drivers.Batch{At: p.at, Group: p.site.Seen(p.siteSet, p.sets[i].Pump), Commands: p.answers(p.sets[i].Pump)}
 		for _, s := range plantSignals {
 			r := drivers.Reading{Signal: s, Value: p.shows(i, s), Quality: drivers.Good}
 			if p.mute[i] {
@@ -127,7 +158,7 @@ func (p *plant) step(every time.Duration) {
 		}
 		for _, c := range rules.Step(p.sets[i], p.states[i], &b) {
 			if c.Event != nil && c.Event.Kind != alarm.Recorded {
-				p.events = append(p.events, told{p.sets[i].Pump, c.Event})
+				p.hear(p.sets[i].Pump, c.Event)
 			}
 		}
 	}
@@ -136,8 +167,8 @@ func (p *plant) step(every time.Duration) {
 		o := s.Operation(p.sets[i])
 		parts[i] = engine.PartOf(&o, 0)
 	}
-	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Outbox: site.Outbox{Connected: true}}) {
-		p.events = append(p.events, told{"", e})
+	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Outbox: site.Outbox{Connected: true}, Commands: p.answers("")}) {
+		p.hear("", e)
 	}
 }
 

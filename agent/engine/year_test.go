@@ -2,6 +2,7 @@ package engine_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -201,5 +202,30 @@ func sameCounts(t *testing.T, what string, got map[string]int, want []string) {
 	}
 	for key, n := range got {
 		t.Errorf("%s: %q %d times, want none", what, key, n)
+	}
+}
+
+// TestNobodyAnswers: a page that nobody acknowledges goes on to the next person
+// at half the time there is and before all of it is gone, and then no more.
+func TestNobodyAnswers(t *testing.T) {
+	p := newPlant(t, 7)
+	p.asleep = true
+	p.pass(2*time.Hour, 10*time.Second)
+	from := len(p.events)
+	p.pumps[0].trips, p.pumps[1].trips = true, true
+	p.pass(3*time.Hour, 5*time.Second)
+	var got []string
+	for _, e := range p.events[from:] {
+		if e.Notify == alarm.Now {
+			got = append(got, fmt.Sprintf("%v %s %d after %v of %v", e.Kind, e.Alarm, e.Escalation, e.At.Wall.Sub(e.RaisedAt.Wall), e.TimeToRespond))
+		}
+	}
+	want := []string{
+		"raised north_circulation_lost 0 after 0s of 30m0s",
+		"escalated north_circulation_lost 1 after 15m0s of 30m0s",
+		"escalated north_circulation_lost 2 after 30m0s of 30m0s",
+	}
+	if !slices.Equal(got, want) {
+		t.Errorf("calls %q, want %q", got, want)
 	}
 }

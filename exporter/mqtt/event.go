@@ -23,8 +23,9 @@ type EventPayload struct {
 
 	Call           *string  `json:"call"`             // who is on call now, by the site's rota
 	QuietHours     bool     `json:"quiet_hours"`      // the site's; nothing is silenced by them
-	EscalateTo     *string  `json:"escalate_to"`      // who is called when nobody has acknowledged
-	EscalateAfterS *float64 `json:"escalate_after_s"` // for so long
+	EscalateTo     *string  `json:"escalate_to"`      // who is called when nobody acknowledges this
+	EscalateAfterS *float64 `json:"escalate_after_s"` // for so long; null: it is not escalated (any more)
+	Escalation     *int     `json:"escalation"`       // of an escalation: its level, from 1
 
 	State         string  `json:"state"`
 	PreviousState string  `json:"previous_state"`
@@ -105,7 +106,7 @@ func (p *Publisher) eventPayload(e Entry) []byte {
 		Class: ev.Class.String(), Priority: ev.Priority.String(), Responder: ev.Responder.String(), Notify: ev.Notify.String(),
 		Headline: m.Headline,
 
-		Call: text(place.Route.Call), QuietHours: place.Route.Quiet, EscalateTo: text(place.Route.EscalateTo), EscalateAfterS: seconds(place.Route.EscalateAfter),
+		Call: text(place.Route.Call), QuietHours: place.Route.Quiet, EscalateTo: text(place.Route.EscalateTo), EscalateAfterS: seconds(place.Route.EscalateAfter), Escalation: level(ev.Escalation),
 
 		State: ev.State.String(), PreviousState: ev.Previous.String(), RaisedAt: moment(ev.RaisedAt), ChangedAt: moment(ev.At), Stored: e.Stored,
 		Shelved: ev.ShelvedNow, OutOfService: ev.RemovedNow, SuppressedBy: text(ev.SuppressedBy.String()), Withheld: ev.Withheld,
@@ -142,6 +143,14 @@ func (p *Publisher) occurrenceID(e Entry) *string {
 		return nil
 	}
 	return text(fmt.Sprintf("%s/%s/%s/%d", p.Site.StreamID, e.Pump, e.Event.Alarm, e.Event.Occurrence))
+}
+
+// level is nil for what is no escalation.
+func level(n int) *int {
+	if n == 0 {
+		return nil
+	}
+	return &n
 }
 
 func acknowledgedBy(ev *alarm.Event) *string {

@@ -110,7 +110,7 @@ func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 func asRaised(a *alarm.View) *alarm.Event {
 	e := *a.Last
 	switch e.Kind {
-	case alarm.Raised, alarm.Worsened, alarm.Eased, alarm.Reminded:
+	case alarm.Raised, alarm.Worsened, alarm.Eased, alarm.Reminded, alarm.Escalated:
 	default:
 		e.Value, e.Evidence, e.Duration, e.DataAge = nil, nil, 0, 0
 	}

@@ -88,7 +88,7 @@ func (m *Machine) obey(d *Definition, cmd *drivers.Command) (kind Kind, length t
 func (m *Machine) acknowledge(d *Definition) (refusal string) {
 	switch m.State {
 	case Unacknowledged:
-		m.State, m.Waited = Acknowledged, 0
+		m.State, m.Waited, m.Waiting = Acknowledged, 0, waiting{}
 	case ReturnedUnacknowledged:
 		m.State = Normal
 	case LatchedUnacknowledged:

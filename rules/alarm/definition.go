@@ -33,6 +33,9 @@ type Definition struct {
 	OnDelay  time.Duration // the condition must hold so long before it raises
 	OffDelay time.Duration // and must be gone so long before it clears
 	ReAlarm  time.Duration // announced again when still there so long after it was acknowledged; 0 for never
+	// EscalateAfter is how long an announcement waits for each level of
+	// escalation; 0 for never. See [Definition.Escalated].
+	EscalateAfter time.Duration
 
 	SuppressedBy Logic         // conditions under which it says nothing new
 	Blanking     time.Duration // after each start of the pump it counts as suppressed by StartUp
@@ -64,7 +67,7 @@ func (d *Definition) Validate() error {
 	if d.WorsePriority < d.Priority {
 		add("priority %v of the worse limit is below %v of the first", d.WorsePriority, d.Priority)
 	}
-	if min(d.OnDelay, d.OffDelay, d.Blanking, d.ReAlarm, d.TimeToRespond) < 0 {
+	if min(d.OnDelay, d.OffDelay, d.Blanking, d.ReAlarm, d.EscalateAfter, d.TimeToRespond) < 0 {
 		add("a time is below zero")
 	}
 	if d.SuppressedBy&PumpStopped != 0 && !slices.Contains(mayRestWhileStopped, d.Text) {

@@ -52,6 +52,9 @@ type Event struct {
 	SuppressedBy  Logic         `json:"suppressed_by,omitempty"`
 	Withheld      bool          `json:"withheld,omitempty"`        // not announced: a summary speaks for it
 	TimeToRespond time.Duration `json:"time_to_respond,omitempty"` // until the consequence, counted from the raise
+	Escalation    int           `json:"escalation,omitempty"`      // of Escalated: its level, from 1
+	Unanswered    time.Duration `json:"unanswered,omitempty"`      // of Escalated: nobody has acknowledged for so long
+	EscalateIn    time.Duration `json:"escalate_in,omitempty"`     // the next escalation, when nobody acknowledges; 0: there is none
 
 	Signal   drivers.Signal  `json:"signal,omitempty"`
 	Subject  string          `json:"subject,omitempty"` // what it is about when not a signal: a task, a device, a bus, an auxiliary signal

@@ -30,9 +30,9 @@ type Site struct {
 // A Route is who is called for an event, by the site's rota. It only routes:
 // no alarm is silenced by it. The zero Route is none.
 type Route struct {
-	Call          string        // who is on call, as the alarm desk knows them
+	Call          string        // who is called, as the alarm desk knows them: on call by the rota, or next at an escalation
 	Quiet         bool          // it is in the site's quiet hours
-	EscalateTo    string        // who is called when nobody has acknowledged
+	EscalateTo    string        // who is called when nobody acknowledges this
 	EscalateAfter time.Duration // for so long; 0 for never
 }
 

@@ -1,6 +1,9 @@
 package alarm
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // A board announces at most floodLimit alarms within floodWindow one by one.
 const (
@@ -77,10 +80,14 @@ func (b *Memory) limit(defs []Definition, now *Moment, out []Event, from int) []
 	f, due := &b.Flood, false
 	for i := from; i < len(out); i++ {
 		e := &out[i]
-		if e.Notify == Never || e.Kind == Summary || !f.Active && f.take() {
-			continue
+		if e.Notify == Never || e.Kind == Summary || e.Kind == Escalated || !f.Active && f.take() {
+			continue // an escalation goes to somebody the flood has not reached
 		}
-		due = f.withhold(e, b.named(e.Alarm)) || due
+		m := b.machine(e.Alarm)
+		due = f.withhold(e, m.Named) || due
+		if m.Waiting.Quiet = e.Priority != High; m.Waiting.Quiet {
+			e.EscalateIn = 0 // the summary calls
+		}
 	}
 	if due {
 		out = append(out, b.summary(defs, now))
@@ -97,13 +104,10 @@ func (f *Flood) hasPlace() bool {
 	return false
 }
 
-func (b *Memory) named(name string) bool {
-	for i := range b.Alarms {
-		if b.Alarms[i].Name == name {
-			return b.Alarms[i].Named
-		}
-	}
-	return false
+// machine finds the alarm of an event of this board.
+func (b *Memory) machine(name string) *Machine {
+	i := slices.IndexFunc(b.Alarms, func(m Machine) bool { return m.Name == name })
+	return &b.Alarms[i]
 }
 
 func (b *Memory) endFlood() {

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -66,10 +67,12 @@ func (f facts) whatOf(template string) string {
 
 // tag is the priority of an alarm, or what kind of message it is.
 func (f facts) tag() string {
-	switch f.e.Class {
-	case Alarm:
+	switch {
+	case f.e.Kind == Escalated:
+		return fmt.Sprintf("[%s, ESCALATION %d]", strings.ToUpper(f.e.Priority.String()), f.e.Escalation)
+	case f.e.Class == Alarm:
 		return "[" + strings.ToUpper(f.e.Priority.String()) + "]"
-	case Advisory:
+	case f.e.Class == Advisory:
 		return "[ADVISORY]"
 	}
 	return ""
@@ -100,6 +103,8 @@ func (f facts) what(template string) string {
 		return "WORSE: " + text
 	case f.e.Kind == Reminded:
 		return "STILL THERE: " + text
+	case f.e.Kind == Escalated:
+		return "unanswered " + Span(f.e.Unanswered) + ": " + text
 	case f.e.Kind == Unshelved:
 		return "no longer shelved: " + text
 	}
@@ -151,11 +156,18 @@ func (f facts) act() string {
 	switch {
 	case f.e.TimeToRespond == 0 || f.e.Class == Record:
 		return ""
+	case f.e.Kind == Escalated && f.left() < time.Minute:
+		return "Act NOW."
+	case f.e.Kind == Escalated:
+		return "Act in " + Span(f.left()) + "."
 	case f.e.Class == Alarm:
 		return "Act in " + Span(f.e.TimeToRespond) + "."
 	}
 	return "Act within " + Span(f.e.TimeToRespond) + "."
 }
+
+// left is what is left of the time to respond when nobody has answered.
+func (f facts) left() time.Duration { return f.e.TimeToRespond - f.e.Unanswered }
 
 func (f facts) age(prefix string) string {
 	age := ageOf(f.e.DataAge)

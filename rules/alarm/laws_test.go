@@ -30,7 +30,7 @@ func newLife(t *rapid.T) *life {
 	l := &life{d: alarm.Definition{
 		Name: "x", Text: "no_flow", Latching: rapid.Bool().Draw(t, "latching"), OnDelay: delay.Draw(t, "on"), OffDelay: delay.Draw(t, "off"),
 		ReAlarm: delay.Draw(t, "re-alarm"), Blanking: delay.Draw(t, "blanking"), SuppressedBy: alarm.ColdStart, WhileRunning: rapid.Bool().Draw(t, "while running"),
-		Priority: alarm.Medium, WorsePriority: alarm.High, Notify: alarm.Now,
+		Priority: alarm.Medium, WorsePriority: alarm.High, Notify: alarm.Now, EscalateAfter: delay.Draw(t, "escalate"),
 	}}
 	return l
 }

@@ -22,6 +22,7 @@ type Machine struct {
 	RaisedAt   drivers.Instant `json:"raised_at,omitzero"`  // the last raise
 	Onset      time.Duration   `json:"onset,omitzero"`      // how long before RaisedAt the condition began
 	Waited     time.Duration   `json:"waited,omitzero"`     // since it was acknowledged, for re-alarm
+	Waiting    waiting         `json:"waiting,omitzero"`    // since it was announced, for escalation
 
 	Suppressed Logic         `json:"suppressed,omitzero"`  // by what, now
 	ShelvedFor time.Duration `json:"shelved_for,omitzero"` // what is left of it; 0 when not shelved
@@ -60,7 +61,9 @@ func (m *Machine) step(d *Definition, now *Moment, level Level, by Logic, c *Con
 			out = append(out, m.event(d, now, Suppressed, m.State))
 		}
 	}
+	m.wait(d, now)
 	out = m.judge(d, now, level, c, out)
+	out = m.escalate(d, now, c, out)
 	out = m.remind(d, now, c, out)
 	out = m.passMarks(d, now, out)
 	m.Suppressed = by
@@ -74,7 +77,7 @@ func (m *Machine) step(d *Definition, now *Moment, level Level, by Logic, c *Con
 // isStill reports whether no timer of m runs.
 func (m *Machine) isStill(d *Definition) bool {
 	return !m.Blind && m.Judged == m.Level && m.ShelvedFor == 0 && !m.Removed && m.Chatter.idle() &&
-		(d.ReAlarm == 0 || m.State != Acknowledged)
+		(d.ReAlarm == 0 || m.State != Acknowledged) && !m.waits(d)
 }
 
 // judge runs the delays and makes the transitions of the condition.
@@ -121,7 +124,7 @@ func (m *Machine) move(d *Definition, now *Moment, to Level, c *Condition, out [
 		m.Level, m.Held = Clear, 0
 		return append(out, e)
 	case to == FarBeyond:
-		m.Level, m.State = to, Unacknowledged
+		m.Level, m.State, m.Waiting = to, Unacknowledged, waiting{}
 		return append(out, m.announce(d, now, c, Worsened, from))
 	}
 	m.Level = to
@@ -132,7 +135,7 @@ func (m *Machine) raise(d *Definition, now *Moment, to Level, c *Condition, out 
 	from := m.State
 	m.Level, m.State = to, Unacknowledged
 	m.Occurrence++
-	m.RaisedAt, m.Onset, m.Held, m.Waited = now.At, m.Held, 0, 0
+	m.RaisedAt, m.Onset, m.Held, m.Waited, m.Waiting = now.At, m.Held, 0, 0, waiting{}
 	out = append(out, m.announce(d, now, c, Raised, from))
 	if m.Chatter.raised() {
 		out = append(out, m.announce(d, now, c, Chattering, m.State))
@@ -161,6 +164,6 @@ func (m *Machine) remind(d *Definition, now *Moment, c *Condition, out []Event) 
 	if m.Waited += now.Elapsed; m.Waited < d.ReAlarm {
 		return out
 	}
-	m.State, m.Waited = Unacknowledged, 0
+	m.State, m.Waited, m.Waiting = Unacknowledged, 0, waiting{}
 	return append(out, m.announce(d, now, c, Reminded, Acknowledged))
 }

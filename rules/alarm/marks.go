@@ -45,11 +45,14 @@ func (m *Machine) leave(d *Definition, now *Moment, kind Kind) Event {
 	from := m.State
 	if !m.marked() {
 		m.State = seenAfresh(from)
-		m.Waited = 0
+		m.Waited, m.Waiting = 0, waiting{}
 	}
 	e := m.event(d, now, kind, from)
 	if m.State == Unacknowledged && !m.marked() {
 		e.Notify = d.Notify
+		if m.waits(d) {
+			e.EscalateIn = d.EscalateAfter
+		}
 	}
 	return e
 }
@@ -75,8 +78,11 @@ func (m *Machine) announce(d *Definition, now *Moment, c *Condition, kind Kind, 
 	if c.HasLimit {
 		e.Limit = &Quantity{c.Limit, d.Dimension}
 	}
-	if (kind == Raised || kind == Worsened || kind == Reminded) && !m.marked() {
+	if (kind == Raised || kind == Worsened || kind == Reminded || kind == Escalated) && !m.marked() {
 		e.Notify = d.Notify
+	}
+	if e.Notify == Now && m.waits(d) {
+		e.EscalateIn = d.EscalateAfter
 	}
 	return e
 }

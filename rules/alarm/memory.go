@@ -61,6 +61,7 @@ func (m *Machine) mend(d *Definition) {
 	}
 	m.ShelvedFor = min(max(m.ShelvedFor, 0), ShelveMost)
 	m.ReviewIn = min(max(m.ReviewIn, 0), ReviewMost)
+	m.Waiting.For, m.Waiting.Level = max(m.Waiting.For, 0), min(max(m.Waiting.Level, 0), escalationLevels)
 	m.still = false
 }
 

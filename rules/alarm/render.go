@@ -42,7 +42,7 @@ func Render(e Event, site Site) Message {
 // calls reports whether the event asks a person to act.
 func calls(e *Event) bool {
 	switch e.Kind {
-	case Raised, Worsened, Summary:
+	case Raised, Worsened, Escalated, Summary:
 		return e.SuppressedBy == 0 && !e.ShelvedNow && !e.RemovedNow
 	case Reminded, Unshelved, Unsuppressed, ReturnedToService:
 		return e.State == Unacknowledged && e.SuppressedBy == 0 && !e.ShelvedNow && !e.RemovedNow

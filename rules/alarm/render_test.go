@@ -190,7 +190,7 @@ func TestJournalInWords(t *testing.T) {
 		archive.Files = append(archive.Files, txtar.File{Name: name, Data: []byte(alarm.Render(e, siteFor(&e)).String())})
 	}
 	base := alarm.Event{Alarm: "no_flow", Text: "no_flow", Class: alarm.Alarm, Priority: alarm.High, State: alarm.Acknowledged, Quality: drivers.Good, Signal: drivers.GlycolFlow}
-	for k := alarm.Raised; k <= alarm.Reminded; k++ {
+	for k := alarm.Raised; k <= alarm.Escalated; k++ {
 		if k == alarm.Summary || k == alarm.Recorded || k == alarm.ServiceRecorded {
 			continue
 		}
@@ -199,6 +199,9 @@ func TestJournalInWords(t *testing.T) {
 		switch k {
 		case alarm.Raised, alarm.Worsened, alarm.Suppressed:
 			e.SuppressedBy, e.Duration, e.Comment = alarm.ColdStart|alarm.AfterService, 4*time.Minute, ""
+		case alarm.Escalated:
+			e.TimeToRespond, e.Escalation, e.Unanswered, e.Duration = 30*time.Minute, 1, 15*time.Minute, 19*time.Minute
+			e.State, e.PumpRunning, e.Standby, e.GasFlowing, e.User, e.Comment = alarm.Unacknowledged, alarm.Yes, "not_available", alarm.Yes, "", ""
 		case alarm.Refused:
 			e.Refusal = "no_flow is normal: there is nothing to acknowledge"
 		}

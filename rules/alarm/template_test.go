@@ -53,7 +53,7 @@ func TestAnythingCanBeRendered(t *testing.T) {
 			return &Quantity{rapid.Float64().Draw(t, name), quantity.Dimension(rapid.IntRange(0, int(quantity.Mass)).Draw(t, name+" dimension"))}
 		}
 		e := Event{
-			Kind: Kind(rapid.IntRange(0, int(Reminded)).Draw(t, "kind")), Text: rapid.SampledFrom(keys).Draw(t, "key"), Alarm: text.Draw(t, "alarm"),
+			Kind: Kind(rapid.IntRange(0, int(Escalated)).Draw(t, "kind")), Text: rapid.SampledFrom(keys).Draw(t, "key"), Alarm: text.Draw(t, "alarm"),
 			Class: Class(rapid.IntRange(0, 2).Draw(t, "class")), Priority: Priority(rapid.IntRange(0, 2).Draw(t, "priority")), State: State(rapid.IntRange(0, 5).Draw(t, "state")),
 			Signal: drivers.Signal(rapid.IntRange(0, 80).Draw(t, "signal")), Subject: text.Draw(t, "subject"), Value: q("value"), Limit: q("limit"),
 			Reason: drivers.Reason(rapid.IntRange(0, 20).Draw(t, "reason")), Standby: text.Draw(t, "standby"), User: text.Draw(t, "user"), Comment: text.Draw(t, "comment"),

@@ -99,12 +99,13 @@ const (
 	Recorded
 	ServiceRecorded
 	Refused
-	Reminded // still there long after it was acknowledged, or its review is due
+	Reminded  // still there long after it was acknowledged, or its review is due
+	Escalated // nobody has acknowledged it: the next person is called
 )
 
 var kindWords = []string{
 	"raised", "worsened", "eased", "cleared", "acknowledged", "reset", "shelved", "unshelved", "suppressed", "unsuppressed",
-	"removed_from_service", "returned_to_service", "chattering", "settled", "summary", "recorded", "service_recorded", "refused", "reminded",
+	"removed_from_service", "returned_to_service", "chattering", "settled", "summary", "recorded", "service_recorded", "refused", "reminded", "escalated",
 }
 
 // A Known is a yes or no that may be unknown; the zero value is unknown.

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"time"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -18,6 +19,9 @@ type Settings struct {
 	Broker  bool // something is published
 	Changes map[string]alarm.Change
 	Off     []string // names of alarms that are not evaluated
+	// Escalate is how long a call waits for an acknowledgement; 0 for the
+	// default, see [alarm.Definition.Escalated].
+	Escalate time.Duration
 
 	defs   []alarm.Definition
 	judges []judge
@@ -60,7 +64,8 @@ func (set Settings) Checked() (*Settings, error) {
 
 func (set *Settings) add(d alarm.Definition, j judge) {
 	if !slices.Contains(set.Off, d.Name) {
-		set.defs, set.judges = append(set.defs, d.With(set.Changes[d.Name])), append(set.judges, j)
+		d = d.With(set.Changes[d.Name]).Escalated(set.Escalate)
+		set.defs, set.judges = append(set.defs, d), append(set.judges, j)
 	}
 }
 

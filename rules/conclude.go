@@ -103,6 +103,7 @@ func (o *observer) judge(set *Settings, s *State) {
 	visit := s.Observed.Change.Judge(s.moment.At, active)
 	one := s.Observed.OneHead.Judge(s.moment.At, o.oneHead)
 	o.visit = visit || one
+	o.follow(s, fresh)
 	switch {
 	case active && !was:
 		s.record("finding_began", "")
@@ -206,7 +207,9 @@ func (o *observer) proof() []alarm.Evidence {
 		share("leak_ratio", o.ranking.Leak.Middle)
 		share("leak_at_least", o.ranking.Leak.Low)
 		share("leak_at_most", o.ranking.Leak.High)
+		list = append(list, o.grown(LeakCourse)...)
 	}
+	list = append(list, o.grown(EfficiencyCourse)...)
 	for i := range o.recents {
 		r := &o.recents[i]
 		delta, sigma, ok := r.change()
@@ -249,6 +252,7 @@ func (s *State) serviced(entry *drivers.ServiceEntry) {
 	o := &s.observer
 	o.changes = o.changes[:0]
 	o.recents, o.concluded, o.changed, o.ranking, o.visit, o.oneHead = o.recents[:0], false, false, nil, false, false
+	o.trends = o.trends[:0]
 	o.reference, o.fold = [highestOrder + 1]complex128{}, orders.Fold{}
 }
 

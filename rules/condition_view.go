@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"time"
 
 	"pumpside/drivers"
@@ -39,6 +40,9 @@ type ConditionView struct {
 	Orders   []OrderView   `json:"orders,omitempty"`   // of the discharge pressure
 	Waveform *WaveformView `json:"waveform,omitempty"` // of the discharge pressure; nil while no orders are known
 
+	// Trends are where indicators lead, over days of running.
+	Trends []IndicatorTrend `json:"trends,omitempty"`
+
 	Efficiency Number `json:"volumetric_efficiency"` // share
 	Power      Number `json:"hydraulic_power"`       // W
 }
@@ -76,6 +80,7 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 		v.Parts = r.Parts(v.Visit)
 	}
 	v.Orders, v.Waveform = s.orderViews(set)
+	v.Trends = slices.Clone(o.trends)
 	return v
 }
 

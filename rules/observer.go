@@ -34,6 +34,8 @@ type Observed struct {
 	OneHead   diagnosis.Persistence `json:"one_head,omitzero"` // and it is one head
 	Service   drivers.Instant       `json:"service,omitzero"`  // the last one recorded
 	Learned   bool                  `json:"learned,omitempty"` // it was journalled
+	Courses   courses               `json:"courses,omitzero"`
+	Grows     bool                  `json:"grows,omitempty"` // it was journalled that the leak grows
 	// Unconfirmed is that electrical work was recorded and nobody has
 	// confirmed the rotation since.
 	Unconfirmed bool `json:"unconfirmed,omitempty"`
@@ -81,6 +83,7 @@ type observer struct {
 	ranking   *diagnosis.Ranking // nil while nothing has changed
 	visit     bool
 	oneHead   bool
+	trends    []IndicatorTrend // of Observed.Courses
 }
 
 // orderLevel is the latest of an order, for those who look.
@@ -143,6 +146,7 @@ func (o *observer) start(set *Settings, s *State) {
 	o.condition = condition.DefaultSettings(condition.DefaultBands(set.Geometry))
 	o.survey = diagnosis.NewSurvey()
 	o.pace.class = -1
+	o.trends = s.Observed.Courses.trends(nil)
 }
 
 // owns is whether a signal shows what this pump does and no other.

@@ -50,6 +50,17 @@ var evidenceNames = map[string]string{
 	"strokes_since_change": "strokes since change:",
 }
 
+// evidenceSentences are said in one line of several numbers. The key is that
+// of the first; the others' lines are empty.
+var evidenceSentences = map[string]string{
+	"leak_began_at":       "leak grown from {leak_began_at} to {leak_grown_to} of one head's flow in {leak_grown_in} of running",
+	"leak_grown_to":       "",
+	"leak_grown_in":       "",
+	"efficiency_began_at": "volumetric efficiency gone from {efficiency_began_at} to {efficiency_gone_to} of what was learned in {efficiency_gone_in} of running",
+	"efficiency_gone_to":  "",
+	"efficiency_gone_in":  "",
+}
+
 func evidenceWords(key string) string {
 	if words, ok := evidenceNames[key]; ok {
 		return words

@@ -87,6 +87,9 @@ func (f facts) figure(one Evidence) string {
 	if meter, ok := drivers.SignalNamed(f.e.Subject); ok && one.Dimension == quantity.None && strings.HasPrefix(one.Key, "meter_") {
 		one.Dimension = meter.Info().Dimension
 	}
+	if strings.HasSuffix(one.Key, "_in") && one.Dimension == quantity.Duration { // days make a trend
+		return fmt.Sprintf("%.0f days", one.Value/86400)
+	}
 	return f.site.Units.write(one.Quantity, manner{name: one.Key})
 }
 
@@ -176,7 +179,13 @@ func (f facts) evidence() []string {
 		list = append(list, f.measured()+" "+value)
 	}
 	for _, one := range f.e.Evidence {
-		list = append(list, evidenceWords(one.Key)+" "+f.figure(one))
+		sentence, several := evidenceSentences[one.Key]
+		switch {
+		case !several:
+			list = append(list, evidenceWords(one.Key)+" "+f.figure(one))
+		case sentence != "":
+			list = append(list, fill(sentence, f.token))
+		}
 	}
 	if f.e.Quality != drivers.Good && f.e.Reason != drivers.ReasonNone {
 		list = append(list, fmt.Sprintf("quality %v: %s", f.e.Quality, spaced(f.e.Reason.String())))

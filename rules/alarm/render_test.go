@@ -249,6 +249,13 @@ func record(key string) alarm.Event {
 		}
 	case key == "finding_began", key == "finding_passed":
 		e.Causes = []alarm.Cause{{Cause: "suction_strainer_plugging", Probability: 0.7}}
+	case key == "finding_grows":
+		e.Causes = []alarm.Cause{{Cause: "loss_in_suction_half", Cylinder: 2, Probability: 0.8}}
+		for i, share := range []float64{0.04, 0.07} {
+			name := []string{"leak_began_at", "leak_grown_to"}[i]
+			e.Evidence = append(e.Evidence, alarm.Evidence{Key: name, Quantity: alarm.Quantity{Value: share, Dimension: quantity.Share}})
+		}
+		seconds("leak_grown_in", 9*86400)
 	case key == "alarm_vanished":
 		e.Subject = "still_column_top_high"
 	case key == "duty_changed":

@@ -76,6 +76,10 @@ var conditionTexts = map[string]Text{
 		Headline: "shaft index moved or rotation changed",
 		Cause:    "At the same speed and pressure the ripple stands at another angle than before. No head is named until someone has confirmed index and rotation.",
 	},
-	"finding_began":  {Title: "finding began", Headline: "something changed at the pump: {cause|no known cause fits}", Cause: "It is watched for some hours before a visit is advised."},
+	"finding_began": {Title: "finding began", Headline: "something changed at the pump: {cause|no known cause fits}", Cause: "It is watched for some hours before a visit is advised."},
+	"finding_grows": {
+		Title: "leak grows", Headline: "the leak grows: {cause|one head}",
+		Cause: "The trend over some days of running is more than chance. A cut seat may fail much sooner than it says.",
+	},
 	"finding_passed": {Title: "finding passed", Headline: "the change at the pump has passed: {cause|no known cause fits}"},
 }

@@ -15,9 +15,13 @@ func (s *State) deliver(set *Settings, cubicMeters float64) {
 }
 
 // readVolume takes in a reading of the totaliser. What flows backwards is
-// taken from nothing.
+// taken from nothing, and not counted again when it comes forward: a net
+// totaliser that fell by less than totaliserStep is waited for.
 func (s *State) readVolume(set *Settings, t time.Duration, raw float64, events []Event) []Event {
 	known, before := s.Seen.Have.has(volume), s.Seen.Values[volume]
+	if known && before/2 <= raw && raw < before && before-raw < totaliserStep {
+		return events
+	}
 	elapsed := t - s.Seen.At[volume]
 	if s.Seen.Across.has(volume) {
 		elapsed += set.LongestGap

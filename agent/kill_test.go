@@ -72,8 +72,14 @@ func TestKillCountsNothingTwiceAndTellsWhatItDidNotSee(t *testing.T) {
 			lives[pump] = append(lives[pump], l[pump])
 		}
 	}
-	for range kills {
-		live(func(agent *program) { time.Sleep(within(2500 * time.Millisecond)); agent.kill() })
+	for i := range kills {
+		live(func(agent *program) {
+			if i == 0 {
+				time.Sleep(3 * killedSave) // every meter is read and saved, so that all count from one moment
+			}
+			time.Sleep(within(2500 * time.Millisecond))
+			agent.kill()
+		})
 		time.Sleep(within(1200 * time.Millisecond))
 	}
 	live(func(agent *program) {
@@ -153,14 +159,17 @@ type story struct {
 func judgeLives(t *testing.T, lives []life) (s story) {
 	t.Helper()
 	for i, l := range lives {
-		if i > 0 && lives[i-1].left.at > 0 {
+		if l.left.at == 0 {
+			t.Fatalf("life %d: nothing was saved", i)
+		}
+		if i == 0 {
+			s.first = l.first
+		} else {
 			before, r := lives[i-1].left, l.left
 			s.unseen += l.first.At - lives[i-1].end
 			if r.Run < before.Run || r.Unobserved < before.Unobserved || r.Revolutions < before.Revolutions || r.Starts < before.Starts {
 				t.Errorf("life %d: totals fell from %+v to %+v", i, before, r)
 			}
-		} else {
-			s.first = l.first
 		}
 		s.most = max(s.most, l.end-max(l.first.At, l.left.at))
 	}

@@ -100,7 +100,7 @@ func busRows(v viewer, view *View, buses []Bus) []busRow {
 	for i, b := range buses {
 		rows[i] = busRow{
 			Bus: b.Bus, Address: b.Address, Load: percent(b.Load), Missed: b.Missed, Heavy: b.Load > heavy,
-			Late: fmt.Sprintf("%.0f", b.Late.Seconds()*1e3),
+			Late: fixed(b.Late.Seconds()*1e3, 0),
 		}
 		for j := range b.Devices {
 			rows[i].Devices = append(rows[i].Devices, deviceRowOf(v, view.At.Wall, &b.Devices[j]))
@@ -111,7 +111,7 @@ func busRows(v viewer, view *View, buses []Bus) []busRow {
 
 func deviceRowOf(v viewer, now time.Time, d *Device) deviceRow {
 	row := deviceRow{
-		Device: d.Device, Unit: d.Unit, State: "answers", Requests: whole(float64(d.Requests)), Mean: fmt.Sprintf("%.1f", d.Mean*1e3), Failures: d.Failures,
+		Device: d.Device, Unit: d.Unit, State: "answers", Requests: whole(float64(d.Requests)), Mean: fixed(d.Mean*1e3, 1), Failures: d.Failures,
 	}
 	switch {
 	case !d.Known:
@@ -150,7 +150,7 @@ func pointRowOf(v viewer, now time.Time, p *Point) pointRow {
 	case p.At.IsZero():
 		row.Age = "never"
 	default:
-		row.Age = fmt.Sprintf("%.0f s", max(now.Sub(p.At).Seconds(), 0))
+		row.Age = whole(max(now.Sub(p.At).Seconds(), 0)) + " s"
 	}
 	return row
 }

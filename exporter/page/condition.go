@@ -1,10 +1,14 @@
 package page
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
+	"pumpside/drivers"
 	"pumpside/drivers/quantity"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
 	"pumpside/rules/service"
 )
 
@@ -13,15 +17,6 @@ type conditionPart struct {
 	Baseline string
 	Parts    []causeLine
 	Rows     []counterRow
-	Orders   []orderRow
-}
-
-// An orderRow is one order of the pressure's ripple.
-type orderRow struct {
-	Order int
-	Width float64 // of a bar, 0..100 of the largest
-	Value figure
-	Error string
 }
 
 // conditionOf is nil where a pump's condition is not watched.
@@ -40,30 +35,53 @@ func conditionOf(v viewer, pump *Pump) *conditionPart {
 	for _, f := range c.Parts {
 		part.Parts = append(part.Parts, causeLine{Words: sentence(spaced(string(f.Component)) + placeWords(f.Position.Cylinder, f.Position.Side.String())), Percent: percent(float64(f.Probability))})
 	}
-	if c.Efficiency.Known {
-		part.Rows = append(part.Rows, counterRow{Title: "Volumetric efficiency", Value: figure{strconv.FormatFloat(100*c.Efficiency.Value, 'f', 1, 64), "%"}})
+	if c.Leak.Known() {
+		part.Rows = append(part.Rows, counterRow{"Flow lost in one head", figure{percent(c.Leak.Middle), "%"}, "of that head's flow; between " + percent(c.Leak.Low) + " and " + percent(c.Leak.High) + " %"})
+	}
+	if row, ok := efficiencyRow(pump); ok {
+		part.Rows = append(part.Rows, row)
 	}
 	if c.Power.Known {
 		part.Rows = append(part.Rows, counterRow{Title: "Hydraulic power", Value: show(v.Units, "", quantity.Power, c.Power.Value)})
 	}
-	largest := 0.0
-	for _, o := range c.Orders {
-		largest = max(largest, o.Amplitude)
+	if l := pump.LeakDown; l != nil {
+		part.Rows = append(part.Rows, counterRow{"Pressure lost in the minute after a stop", figure{percent(l.Newest), "%"}, "usually " + percent(l.Usual) + " %; " + plural(l.Stops, "stop") + " measured"})
 	}
-	for _, o := range c.Orders {
-		row := orderRow{Order: o.Order, Value: ripple(v, o.Amplitude), Error: ripple(v, o.Sigma).Number}
-		if largest > 0 {
-			row.Width = 100 * o.Amplitude / largest
-		}
-		part.Orders = append(part.Orders, row)
+	if rate, scored := pump.Score.Rate(); scored > 0 {
+		part.Rows = append(part.Rows, counterRow{"The diagnosis named the right place", figure{percent(rate), "%"}, "of " + plural(scored, "finding") + " that people looked at"})
 	}
 	return part
 }
 
-// ripple writes a difference of pressure, which is small beside the pressure.
-func ripple(v viewer, pascals float64) figure {
-	unit, _ := unitOf(v.Units, "", quantity.Pressure)
-	return figure{strconv.FormatFloat(pascals/unit.Scale, 'f', 1, 64), unit.Symbol}
+// efficiencyRow tells how much of what it displaces a pump delivers; nothing
+// where no flow is measured.
+func efficiencyRow(pump *Pump) (counterRow, bool) {
+	row := counterRow{Title: "Volumetric efficiency", Value: figure{"--", "%"}}
+	e := pump.Condition.Efficiency
+	switch {
+	case !slices.ContainsFunc(pump.Signals, func(s rules.SignalView) bool { return s.Signal == drivers.GlycolFlow }):
+		return row, false
+	case pump.Running == alarm.No:
+		row.Note = "none while the pump stands"
+	case !e.Known:
+		row.Note = "not known: the flow is not measured, or the pump does not run steadily"
+	default:
+		row.Value.Number = fixed(100*max(e.Value, 0), 1)
+		switch {
+		case e.Value < 0.005:
+			row.Note = "it turns and nothing comes out"
+		case e.Value > 1.02:
+			row.Note = "more than it displaces: the flow meter or the geometry is wrong"
+		}
+	}
+	return row, true
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return whole(float64(n)) + " " + word + "s"
 }
 
 func placeWords(cylinder int, side string) string {

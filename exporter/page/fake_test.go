@@ -3,6 +3,7 @@ package page_test
 import (
 	"context"
 	"errors"
+	"math"
 	"net/http/httptest"
 	"path/filepath"
 	"slices"
@@ -15,6 +16,7 @@ import (
 	"pumpside/exporter/page"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/diagnosis"
 	"pumpside/rules/report"
 	"pumpside/rules/service"
 	"pumpside/rules/site"
@@ -226,12 +228,39 @@ func newSource() *fakeSource {
 		Responder: alarm.ControlRoom, Notify: alarm.Now, State: alarm.Unacknowledged, RaisedAt: instant(-10 * time.Minute), PumpRunning: alarm.Yes, Quality: drivers.Good,
 		Causes: []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.72}, {Cause: "none_of_these", Probability: 0.2}},
 	}
+	f.change(0, func(s *rules.Snapshot) {
+		s.Condition = &rules.ConditionView{Learned: true, Blocks: 40, Efficiency: rules.Number{Known: true, Value: 0.934}, Waveform: turned(rules.ZeroRipple, 0), Orders: []rules.OrderView{
+			{Order: 3, Amplitude: 1e5, Sigma: 100, Now: &rules.VectorView{Amplitude: 1e5}, Learned: &rules.VectorView{Amplitude: 1e5}},
+		}}
+		s.LeakDown = &rules.LeakDownView{Stops: 5, Newest: 0.12, Usual: 0.08}
+	})
 	f.change(1, func(s *rules.Snapshot) {
+		s.Condition = &rules.ConditionView{
+			Learned: true, Blocks: 60, Changed: []string{"discharge_order_1"}, Since: instant(-7 * time.Hour), Visit: true, Causes: raised.Causes,
+			Leak: diagnosis.Size{Low: 0.03, Middle: 0.05, High: 0.08}, Waveform: turned(rules.ZeroCylinder1, 2e4), Orders: []rules.OrderView{
+				{Order: 1, Amplitude: 2e4, Sigma: 300, Now: &rules.VectorView{Amplitude: 2e4, Degrees: 90}, Learned: &rules.VectorView{Amplitude: 2e4, Degrees: -90}, Moved: true},
+				{Order: 3, Amplitude: 1e5, Sigma: 100, Now: &rules.VectorView{Amplitude: 1e5}, Learned: &rules.VectorView{Amplitude: 1e5}},
+			},
+		}
+		s.Repair = &rules.RepairView{Record: 3, Task: "oil", At: instant(-30 * 24 * time.Hour), Verdict: "not_repaired"}
+		s.Score, s.OilUse = service.Score{Place: 3, Wrong: 1}, &service.OilUse{Before: 0.8, Lately: 1.3, Rising: true}
 		a := &s.Alarms[0]
 		a.State, a.RaisedAt, a.ChangedAt, a.Occurrence, a.Last = alarm.Unacknowledged, raised.At, raised.At, 1, raised
 	})
 	f.journal = []page.Entry{{Pump: "gp-1", Event: raised}}
 	return f
+}
+
+// turned is a triplex's ripple of 0.1 MPa, with so much once a turn on top now.
+func turned(zero string, once float64) *rules.WaveformView {
+	w := &rules.WaveformView{Zero: zero, Mean: 7.2e6, Orders: []int{1, 3}}
+	for i := range 24 { // the agent has three times as many
+		angle := 2 * math.Pi * (float64(i) + 0.5) / 24
+		learned := math.Round(1e5 * math.Cos(3*angle))
+		now := learned + math.Round(once*math.Cos(angle))
+		w.Learned, w.Now, w.Read = append(w.Learned, float32(learned)), append(w.Now, float32(now)), append(w.Read, float32(now+1e3))
+	}
+	return w
 }
 
 // The people of these tests, and their passwords.

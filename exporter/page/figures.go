@@ -1,7 +1,6 @@
 package page
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -52,11 +51,15 @@ func unitOf(u alarm.Units, name string, d quantity.Dimension) (unit quantity.Uni
 // show writes a number of a signal with the decimals fixed for it.
 func show(u alarm.Units, name string, d quantity.Dimension, x float64) figure {
 	unit, decimals := unitOf(u, name, d)
-	x = unit.FromBase(x)
+	return figure{fixed(unit.FromBase(x), decimals), unit.Symbol}
+}
+
+// fixed writes a number with so many decimals, "--" for none.
+func fixed(x float64, decimals int) string {
 	if math.IsNaN(x) || math.IsInf(x, 0) {
-		return figure{"--", unit.Symbol}
+		return "--"
 	}
-	return figure{grouped(strconv.FormatFloat(x, 'f', decimals, 64)), unit.Symbol}
+	return grouped(strconv.FormatFloat(x, 'f', decimals, 64))
 }
 
 // grouped parts thousands by a thin space, from five digits on.
@@ -117,19 +120,19 @@ func showSignal(u alarm.Units, s drivers.Signal, name string, d quantity.Dimensi
 		}
 		return figure{Number: words[0]}
 	case info.Kind == drivers.Count && s < drivers.SignalCount:
-		return figure{Number: grouped(strconv.FormatFloat(x, 'f', 0, 64))}
+		return figure{Number: whole(x)}
 	}
 	return show(u, name, d, x)
 }
 
 // hours writes seconds of run time as hours.
 func hours(seconds float64, decimals int) string {
-	return grouped(strconv.FormatFloat(seconds/3600, 'f', decimals, 64))
+	return fixed(seconds/3600, decimals)
 }
 
-func whole(x float64) string { return grouped(strconv.FormatFloat(x, 'f', 0, 64)) }
+func whole(x float64) string { return fixed(x, 0) }
 
-func percent(x float64) string { return fmt.Sprintf("%.0f", 100*x) }
+func percent(x float64) string { return fixed(100*x, 0) }
 
 // spaced turns a name into words.
 func spaced(name string) string {

@@ -2,7 +2,6 @@ package page
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -98,7 +97,7 @@ func (p *Page) planPart(v viewer, view *View) planPart {
 	for _, one := range plan.Visits {
 		out := visitPart{On: v.Clock.day(one.On), Work: alarm.Span(one.Work)}
 		if one.Oil > 0 {
-			out.Oil = strconv.FormatFloat(one.Oil, 'f', 1, 64) + " L"
+			out.Oil = fixed(one.Oil, 1) + " L"
 		}
 		if one.Opens {
 			out.Safety = alarm.Safety

@@ -74,9 +74,11 @@ func pumpScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	s.add("diagram", "pump-diagram", diagramOf(pump))
 	s.add("causes", "pump-causes", causeLines(pump.causes()))
 	s.add("condition", "pump-condition", conditionOf(v, pump))
+	s.add("turn", "pump-turn", turnOf(v, pump))
 	for _, row := range rows {
 		s.add("v-"+row.Name, "signal-value", row)
 	}
+	s.add("followed", "pump-followed", followedOf(v, pump))
 	s.add("life", "pump-life", p.taskRows(v, pump, view.At))
 	s.add("counters", "pump-counters", counterRows(v, pump))
 	entries, err := p.tail(a, pump.ID, pump.Seq)

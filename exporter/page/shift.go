@@ -57,7 +57,7 @@ func perhaps(x *float64, decimals int, unit string) figure {
 	if x == nil {
 		return figure{"--", unit}
 	}
-	return figure{grouped(strconv.FormatFloat(*x, 'f', decimals, 64)), unit}
+	return figure{fixed(*x, decimals), unit}
 }
 
 func groupWords(title string, moves, wanted alarm.Known, delivering, required int) groupRow {

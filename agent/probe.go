@@ -28,8 +28,10 @@ With nothing else: list the serial ports and who uses them.
       try every line setting until one is answered on, then every unit
   probe --tcp HOST:502 --units 3 --read 'holding 0-20' --read 30001-30008
       show registers, on the wire or as a manual numbers them
-  probe … --expect 'speed@40103≈1780 rpm'
-      find a value that a display shows, and what is off: address, word order, unit
+  probe … --expect 'speed@40103≈1780 rpm' --expect 'status@40101=running'
+      find what a display shows, and what is off: address, word order, unit
+  probe … --expect 'discharge@30001≈70 bar of 0 to 100 bar'
+      find out how an analog input counts a transmitter's range
   probe … --watch
       values live, with rate, jitter and what the faults mean
   probe … --write-config FILE
@@ -48,7 +50,7 @@ With nothing else: list the serial ports and who uses them.
 	f.StringVar(&units, "units", "1", "unit `numbers` to try, such as 1-10,17")
 	f.StringArrayVar(&reads, "read", nil, "`range` to read: 'holding 0-20', 'input 8', or a manual's 40101-40120; several times")
 	f.IntVar(&p.base, "doc-base", 1, "the manual's first register: 1 where 40001 is address 0, 0 where 40000 is")
-	f.StringArrayVar(&expects, "expect", nil, "a `value` to find, such as 'speed≈1780 rpm' or 'speed@40103≈1780 rpm ±5 %'; several times")
+	f.StringArrayVar(&expects, "expect", nil, "a `value` to find, such as 'speed≈1780 rpm', 'speed@40103≈1780 rpm ±5 %', 'p@30001≈70 bar of 0 to 100 bar', 'status@40101=running' or 'demand@10002=on'; several times")
 	f.IntVar(&p.rounds, "rounds", 3, "how often to read the ranges, to see what is steady")
 	f.DurationVar(&p.every, "every", time.Second, "time between two rounds")
 	f.DurationVar(&p.timeout, "timeout", 300*time.Millisecond, "how long one answer may take")
@@ -81,7 +83,8 @@ type prober struct {
 
 	lines   []modbus.Settings // to try, in this order
 	units   []byte
-	ranges  []probe.Range
+	asked   []probe.Range // by the person
+	ranges  []probe.Range // to read: those, and around what is expected
 	expects []probe.Expectation
 
 	out      io.Writer
@@ -108,7 +111,7 @@ func (p *prober) understand(units, baud, parity string, reads, expects []string)
 		if err != nil {
 			return fmt.Errorf("--read: %w", err)
 		}
-		p.ranges = append(p.ranges, r)
+		p.asked = append(p.asked, r)
 	}
 	for _, text := range expects {
 		e, err := probe.ParseExpectation(text, p.base)
@@ -117,7 +120,7 @@ func (p *prober) understand(units, baud, parity string, reads, expects []string)
 		}
 		p.expects = append(p.expects, e)
 	}
-	p.ranges = probe.Merged(append(p.ranges, probe.RangesAround(p.expects)...))
+	p.ranges = probe.Merged(append(probe.RangesAround(p.expects), p.asked...))
 	if len(p.ranges) == 0 && (p.watch || len(p.expects) > 0) {
 		return errors.New("say what to read, such as --read 'holding 0-20', or --expect with the manual's register: 'speed@40103≈1780 rpm'")
 	}

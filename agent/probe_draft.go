@@ -31,7 +31,7 @@ func (p *prober) write() error {
 func (p *prober) points(unit byte) (list []probe.DraftPoint) {
 	for _, f := range p.report.Finds {
 		if f.Unit == unit && len(f.places) > 0 {
-			list = append(list, probe.DraftPoint{Name: f.name, Find: f.places[0].Find, Remarks: f.Remarks})
+			list = append(list, probe.DraftPoint{Expected: f.expected, Find: f.places[0].Find, Remarks: f.Remarks})
 		}
 	}
 	return list

@@ -25,7 +25,11 @@ func (p *prober) read(ctx context.Context, bus *modbus.Bus, d *deviceFound) {
 		p.progress.at(len(d.blocks), len(p.ranges), r.String())
 		d.blocks = append(d.blocks, p.readable(ctx, bus, d, r)...)
 	}
-	d.Refused = refusals(d.refused)
+	if len(p.asked) > 0 || len(d.blocks) == 0 { // else what was refused are addresses around those that were asked for
+		d.Refused = refusals(d.refused)
+	} else {
+		delete(d.tally.Refusals, modbus.IllegalAddress)
+	}
 	for round := 1; round < p.rounds && ctx.Err() == nil; round++ {
 		wait(ctx, p.every)
 		p.progress.at(round, p.rounds, fmt.Sprintf("unit %d", d.Unit))
@@ -165,15 +169,12 @@ func mostAtOnce(t regmap.Table) int { return modbus.Table(t).Most() }
 // find looks for the expected values on every device, and reports whether one
 // is nowhere.
 func (p *prober) find() (missed bool) {
+	places := p.places()
 	for i := range p.expects {
 		e := &p.expects[i]
-		f := findFound{Expected: e.String(), Places: []string{}, name: e.Name}
-		for _, d := range p.report.Devices {
-			for _, one := range e.Find(d.blocks) {
-				f.places = append(f.places, place{d.Unit, one})
-			}
-		}
+		f := findFound{Expected: e.String(), Places: []string{}, places: places[i], expected: e}
 		slices.SortStableFunc(f.places, func(a, b place) int { return e.Compare(&a.Find, &b.Find) })
+		f.places = f.places[:e.Rivals(findsOf(f.places))]
 		for _, at := range f.places[:min(len(f.places), mostPlaces)] {
 			f.Places = append(f.Places, at.String())
 		}
@@ -184,6 +185,32 @@ func (p *prober) find() (missed bool) {
 		p.report.Finds = append(p.report.Finds, f)
 	}
 	return missed
+}
+
+func findsOf(places []place) (list []probe.Find) {
+	for _, p := range places {
+		list = append(list, p.Find)
+	}
+	return list
+}
+
+// places finds each expected value on every device, with how far each device
+// stands from its manual.
+func (p *prober) places() [][]place {
+	places := make([][]place, len(p.expects))
+	for _, d := range p.report.Devices {
+		found := make([][]probe.Find, len(p.expects))
+		for i := range p.expects {
+			found[i] = p.expects[i].Find(d.blocks)
+		}
+		probe.Agree(p.expects, found)
+		for i := range found {
+			for _, one := range found[i] {
+				places[i] = append(places[i], place{d.Unit, one})
+			}
+		}
+	}
+	return places
 }
 
 // mostPlaces is how many places of one value are worth telling.

@@ -59,8 +59,8 @@ type findFound struct {
 	Places   []string `json:"places"` // likeliest first; empty: nowhere
 	Remarks  []string `json:"remarks,omitempty"`
 
-	places []place
-	name   string
+	places   []place
+	expected *probe.Expectation
 }
 
 // search tries the line settings until one is answered on, and then every unit

@@ -77,7 +77,7 @@ func TestProbeFindsDevicesOnASerialLineAndWhatIsOff(t *testing.T) {
 	wantLine(t, said,
 		`^`+path+`, 19200 8E1: 2 device\(s\) answered`,
 		`^unit 1 answered in \d+ ms; it says of itself: \["pumpside simulator" "drive" "1.0"\]`,
-		`^speed≈1450 rpm is unit 1 holding 3 uint16  ×1 rpm`,
+		`^speed≈1450 rpm is unit 1 holding 3 int16  ×1 rpm`,
 		`^  it stands one address after the manual's: .* use doc_base: 0`,
 		`^discharge≈70 bar is unit 2 input 16 float32 CDAB ×1 kPa`,
 		`^  its words are swapped`,

@@ -76,7 +76,7 @@ func (p *prober) values(d *deviceFound) string {
 		if f.Unit == d.Unit && len(f.places) > 0 {
 			best := &f.places[0]
 			if x, ok := best.Now(d.blocks); ok {
-				parts = append(parts, fmt.Sprintf("%s %.6g %s", f.name, x, best.Unit.Symbol))
+				parts = append(parts, f.expected.Name+" "+f.expected.Words(x, best.Unit))
 			}
 		}
 	}

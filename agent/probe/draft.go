@@ -28,17 +28,22 @@ type DraftDevice struct {
 
 // A DraftPoint is an expected value that was found.
 type DraftPoint struct {
-	Name    string
-	Find    Find
-	Remarks []string
+	Expected *Expectation
+	Find     Find
+	Remarks  []string
 }
+
+func (p *DraftPoint) name() string { return shortName(p.Expected.Name) }
+
+func (p *DraftPoint) role() drivers.Signal { return RoleNamed(p.Expected.Name) }
 
 // Write writes d as YAML. Where only a person knows what to write there is a
 // comment, and check names each key that is missing.
 func (d *Draft) Write(w io.Writer) error {
 	var b strings.Builder
 	b.WriteString(`# A draft by pumpside probe. What stands here was found on the bus; what only
-# a person knows is missing, and pumpside check --config FILE names it.
+# a person knows is missing, and pumpside check --config FILE names it. Addresses
+# are those on the wire.
 site: {id: my-site}
 buses:
 `)
@@ -72,8 +77,8 @@ func (d *Draft) bus(b *strings.Builder) {
 }
 
 func (d *DraftDevice) write(b *strings.Builder) {
-	for _, text := range d.Identification {
-		fmt.Fprintf(b, "  # it says of itself: %s\n", printable(text))
+	if len(d.Identification) > 0 {
+		fmt.Fprintf(b, "  # it says of itself: %s\n", printable(strings.Join(d.Identification, ", ")))
 	}
 	fmt.Fprintf(b, "  - id: %s\n    bus: bus-1\n    unit: %d\n", d.id(), d.Unit)
 	d.unknown(b)
@@ -82,10 +87,18 @@ func (d *DraftDevice) write(b *strings.Builder) {
 		return
 	}
 	b.WriteString("    points:\n")
+	told := map[string]bool{} // what holds for all values of a device
 	for i := range d.Points {
 		p := &d.Points[i]
 		for _, remark := range p.Remarks {
-			fmt.Fprintf(b, "      # %s\n", remark)
+			if !told[remark] {
+				fmt.Fprintf(b, "      # %s: %s\n", p.name(), remark)
+			}
+			told[remark] = true
+		}
+		if p.role() == drivers.DischargePressure {
+			b.WriteString("      # look up the transmitter's damping, set it to 0 to 0.1 s, and say it here, such as damping: 100 ms;\n" +
+				"      # until then it is assumed to hide the ripple, and with it a failing check valve\n")
 		}
 		fmt.Fprintf(b, "      - {%s}\n", strings.Join(p.keys(), ", "))
 	}
@@ -128,45 +141,73 @@ func (d *DraftDevice) id() string { return fmt.Sprintf("unit-%d", d.Unit) }
 
 func (p *DraftPoint) keys() []string {
 	f := &p.Find
-	keys := []string{"name: " + shortName(p.Name), fmt.Sprintf("table: %v", f.Table), fmt.Sprintf("address: %d", f.Address), fmt.Sprintf("type: %v", f.Reading.Type)}
-	add := func(format string, args ...any) { keys = append(keys, fmt.Sprintf(format, args...)) }
+	keys := []string{"name: " + p.name(), fmt.Sprintf("table: %v", f.Table), fmt.Sprintf("address: %d", f.Address), fmt.Sprintf("type: %v", f.Reading.Type)}
 	if f.Reading.Order != regmap.NoOrder {
-		add("word_order: %v", f.Reading.Order)
+		keys = append(keys, fmt.Sprintf("word_order: %v", f.Reading.Order))
 	}
-	if f.Scale != 1 {
-		add("scale: %g", f.Scale)
+	switch {
+	case f.Span != nil:
+		keys = append(keys, f.spanKeys(p.Expected)...)
+	case f.Scale != 1:
+		keys = append(keys, fmt.Sprintf("scale: %g", f.Scale))
+		fallthrough
+	case f.Unit.Symbol != "":
+		keys = append(keys, unitKey(f.Unit))
 	}
-	if f.Unit.Symbol != "" {
-		add("unit: %q", f.Unit.Symbol)
-	}
-	return keys
+	return append(keys, readKeys[p.role()]...)
+}
+
+// readKeys say how often a value is worth reading where routine is not it.
+var readKeys = map[drivers.Signal][]string{
+	drivers.DischargePressure:       {"read: fast"},
+	drivers.ShaftIndex:              {"read: fast"},
+	drivers.DriveRunHours:           {"read: slow"},
+	drivers.GlycolTemperature:       {"read: slow"},
+	drivers.HydraulicOilTemperature: {"read: slow"},
 }
 
 // pump writes the pump whose roles the names of the found values tell.
 func (d *Draft) pump(b *strings.Builder) {
 	b.WriteString(`pumps:
   - id: gp-1
-    # mechanism, bore, stroke, ratio, rated_speed, rated_pressure: from the
-    # maker's papers; pumpside check --explain pumps.mechanism says what each is
+    # From the plates and papers of pump and motor: put your values in, and take
+    # the # away. pumpside check --explain pumps.bore, and so on, says what each is.
+    # mechanism: {crank: {rod_ratio: 5, discharge: away}}   # or {sine: true} for a wobble plate
+    # bore: 40 mm
+    # stroke: 30 mm
+    # ratio: 4.9                                            # motor turns for one pump turn
+    # motor: {poles: 4, rated_speed: 1460 rpm}
+    # rated_speed: 320 rpm                                  # of the pump's shaft
+    # rated_pressure: 12 MPa
     signals:
 `)
-	none := true
+	none, power := true, false
 	for i := range d.Devices {
 		for j := range d.Devices[i].Points {
-			name := d.Devices[i].Points[j].Name
-			if role := RoleNamed(name); role != drivers.NoSignal {
-				fmt.Fprintf(b, "      %v: %s.%s\n", role, d.Devices[i].id(), shortName(name))
-				none = false
+			p := &d.Devices[i].Points[j]
+			if role := p.role(); role != drivers.NoSignal {
+				fmt.Fprintf(b, "      %v: %s.%s\n", role, d.Devices[i].id(), p.name())
+				none, power = false, power || role == drivers.MotorPower
 			}
 		}
 	}
 	if none {
 		b.WriteString("      # role: device.point; the roles are listed in the reference configuration\n")
 	}
+	if power {
+		b.WriteString("    # counting: {witness: {power: 500 W}}                   # above the motor's idle power: then a broken coupling does not count as running\n")
+	}
+	b.WriteString(`    # services:
+    #   - {task: oil, run_hours: 4000 h, calendar: 365 d}
+# mqtt: {broker: "tls://broker.example:8883"}
+# metrics: {listen: "127.0.0.1:9793"}
+`)
 }
 
 // roleWords are what people say for a role, beside its own name.
 var roleWords = map[string]drivers.Signal{
+	"status": drivers.DriveStatus, "fault": drivers.DriveFaultCode, "index": drivers.ShaftIndex,
+	"demand": drivers.RunDemand, "contactor": drivers.ContactorAuxiliary, "diaphragm": drivers.DiaphragmLeak,
 	"speed": drivers.MotorSpeed, "current": drivers.MotorCurrent, "power": drivers.MotorPower, "torque": drivers.MotorTorque,
 	"frequency": drivers.DriveFrequency, "hours": drivers.DriveRunHours, "run_hours": drivers.DriveRunHours,
 	"discharge": drivers.DischargePressure, "suction": drivers.SuctionPressure,

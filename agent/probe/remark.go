@@ -3,6 +3,7 @@ package probe
 import (
 	"fmt"
 
+	"pumpside/drivers"
 	"pumpside/drivers/regmap"
 )
 
@@ -30,7 +31,10 @@ func (e *Expectation) Remarks(f *Find) []string {
 	case regmap.BADC, regmap.DCBA:
 		add("the bytes within its words are swapped: word_order %v", f.Reading.Order)
 	}
-	if f.Unit != e.Unit {
+	if f.Span != nil {
+		add("its %v fit the value and the range; a second value at another %s proves it", *f.Span, e.Name)
+	}
+	if f.Unit != e.Unit && e.State == drivers.DriveUnknown {
 		add("the register is in %s, your display in %s", f.Unit.Symbol, e.Unit.Symbol)
 	}
 	return list

@@ -256,6 +256,7 @@ func (g *gateway) makePollers() {
 			Deliver:  func(pump int, b drivers.Batch) { g.pumps[pump].Deliver(b) },
 			Polled:   g.site.Polled,
 			Steady:   func(pump int) bool { return g.pumps[pump].Snapshot().Steady },
+			Ramping:  func(pump int) bool { return g.pumps[pump].Snapshot().Ramping },
 		}
 		for d, device := range g.config.Devices {
 			if device.Bus == b {

@@ -47,7 +47,7 @@ type readFile struct {
 	Routine   time.Duration `yaml:"routine" default:"1 s" doc:"Beat of routine points."`
 	Slow      time.Duration `yaml:"slow" default:"30 s" doc:"Beat of slow points."`
 	FastFor   time.Duration `yaml:"fast_for" default:"20 s" doc:"Length of a fast window; 0 s: none."`
-	FastEvery time.Duration `yaml:"fast_every" default:"5 min" doc:"Beat of fast windows, once the pump has run steadily for 30 s."`
+	FastEvery time.Duration `yaml:"fast_every" default:"5 min" doc:"Beat of fast windows, once the pump has run steadily for 30 s; a start or a change of speed takes one ahead."`
 }
 
 type rangeFile struct {

@@ -18,9 +18,8 @@ import (
 const (
 	calmFor    = 30 * time.Second // the speed has been the same for so long before anything is learned or judged
 	judgeEvery = 10 * time.Second
-	rankEvery  = time.Minute      // while something has changed
-	rampEnds   = 3 * time.Second  // after the speed has settled, the ramp before it is surveyed
-	rampLasts  = 60 * time.Second // at most
+	rankEvery  = time.Minute     // while something has changed
+	rampEnds   = 3 * time.Second // after the speed has settled, the ramp before it is surveyed
 )
 
 // ripples are the orders observed.
@@ -53,6 +52,8 @@ type observer struct {
 	speed     float64       // rpm that was steady
 	speedAt   time.Duration // since when
 	moved     bool          // it has moved since the last survey
+	settled   float64       // rpm before it moved
+	placed    bool          // the speed was seen
 	turns     float64       // pulses counted, since some mark
 	count     float64
 	countAt   time.Duration
@@ -155,7 +156,7 @@ func (o *observer) owns(set *Settings, s *State, signal drivers.Signal) bool {
 }
 
 func (o *observer) forgetShaft() {
-	o.hasCount, o.speedAt, o.speed = false, 0, 0
+	o.hasCount, o.speedAt, o.speed, o.placed = false, 0, 0, false
 	o.survey.Reset()
 	o.track = orders.Track{}
 	if o.window != nil {
@@ -170,13 +171,32 @@ func (o *observer) shaft(set *Settings, s *State, now time.Duration) {
 	if !known {
 		return
 	}
+	if !o.placed { // it may have turned so for hours
+		o.speed, o.speedAt, o.settled, o.placed = speed, now, speed, true
+	}
 	if math.Abs(speed-o.speed) > steady*math.Max(o.speed, 20) {
 		o.speed, o.speedAt, o.moved = speed, now, true
 	}
 	if o.moved && now-o.speedAt > rampEnds {
-		o.moved = false
-		o.surveyed(s)
+		o.moved, o.settled = false, o.speed
+		o.surveyed(set, s)
 	}
+}
+
+// Ramping is whether the shaft starts, stops or changes speed, in a pump whose
+// line can be measured by it.
+func (s *State) Ramping() bool {
+	const (
+		start  = 0.03 // of rated speed, from rest
+		change = 0.10
+	)
+	o := &s.observer
+	if !o.ready || !o.moved || !o.model.Geometry.NamesCylinders() {
+		return false
+	}
+	rated := float64(o.model.Geometry.RatedSpeed)
+	by := math.Abs(o.speed - o.settled)
+	return by > change*rated || o.settled < start*rated && by > start*rated
 }
 
 // steadySpeed is the shaft's speed in rpm by what tells it most smoothly: the
@@ -189,12 +209,22 @@ func (s *State) steadySpeed(set *Settings) (rpm float64, ok bool) {
 }
 
 // surveyed measures the line from the ramp that has just ended.
-func (o *observer) surveyed(s *State) {
+func (o *observer) surveyed(set *Settings, s *State) {
 	g := &o.model.Geometry
 	if g.NamesCylinders() {
-		o.survey.Measure(o.model, o.operating.Pressure, &s.Observed.Line)
+		o.survey.Measure(o.model, o.against(set, s), &s.Observed.Line)
 	}
 	o.survey.Reset()
+}
+
+// against is the pressure the pump works against: where it works, or before
+// that was seen, what is read.
+func (o *observer) against(set *Settings, s *State) quantity.Pascals {
+	if o.operating.Pressure > 0 {
+		return o.operating.Pressure
+	}
+	p, _ := s.newest(set, drivers.DischargePressure)
+	return quantity.Pascals(p)
 }
 
 // calm is whether the pump has turned at one speed for a while, and is not

@@ -20,8 +20,9 @@ type Snapshot struct {
 	For     time.Duration   `json:"for"` // it has run or stood for so long
 	// Observed is whether the time now passing can be told run or standing.
 	Observed bool         `json:"observed"`
-	Disputed bool         `json:"disputed"` // the drive and its second witness disagree
-	Steady   bool         `json:"steady"`   // running steadily for 30 s: fast windows may begin
+	Disputed bool         `json:"disputed"`          // the drive and its second witness disagree
+	Steady   bool         `json:"steady"`            // running steadily for 30 s: fast windows may begin
+	Ramping  bool         `json:"ramping,omitempty"` // it starts or changes speed: a fast window now measures the line
 	Totals   Totals       `json:"totals"`
 	Signals  []SignalView `json:"signals"` // in the order of the Settings
 	Alarms   []alarm.View `json:"alarms"`  // in the order of the Settings
@@ -89,7 +90,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 	snap := &Snapshot{
 		Pump: set.Pump, At: s.moment.At, Seq: s.Seq,
 		Running: running, For: since, Observed: running != alarm.Unknown, Disputed: s.status.Disputed,
-		Steady: running == alarm.Yes && since >= steadyAfter,
+		Steady: running == alarm.Yes && since >= steadyAfter, Ramping: s.Ramping(),
 		Totals: s.publicTotals(), Counters: s.Counters, marks: s.Marks,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}

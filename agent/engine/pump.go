@@ -208,8 +208,9 @@ func (p *Pump) pass(ctx context.Context) {
 	p.step(ctx, &b)
 }
 
-// publish shows everyone how the pump stands: at every change, at every batch
-// of the first second, and otherwise once a second.
+// publish shows everyone how the pump stands: at every change, when its speed
+// begins or ends to change, at every batch of the first second, and otherwise
+// once a second.
 func (p *Pump) publish() {
 	p.published = time.Now()
 	p.snapshot.Store(p.state.Snapshot(p.Settings))
@@ -225,7 +226,7 @@ func (p *Pump) pack() []byte {
 func (p *Pump) step(ctx context.Context, b *drivers.Batch) {
 	p.keep(ctx, rules.Step(p.Settings, p.state, b))
 	p.Keeper.Count(p.Settings.Pump, p.pack())
-	if now := time.Now(); now.Sub(p.published) >= beat-beat/20 || now.Sub(p.ran) < beat {
+	if now := time.Now(); now.Sub(p.published) >= beat-beat/20 || now.Sub(p.ran) < beat || p.state.Ramping() != p.Snapshot().Ramping {
 		p.publish()
 	}
 	p.show(b)

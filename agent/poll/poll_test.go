@@ -26,6 +26,7 @@ type rig struct {
 	batches map[int][]drivers.Batch
 	polls   map[string][2]int // answered, not answered
 	steady  bool
+	ramping bool
 }
 
 func newRig(t *testing.T, points []regmap.Point, change func(*poll.Settings)) *rig {
@@ -87,7 +88,8 @@ func newRig(t *testing.T, points []regmap.Point, change func(*poll.Settings)) *r
 			}
 			r.polls[device] = n
 		},
-		Steady: func(int) bool { r.mu.Lock(); defer r.mu.Unlock(); return r.steady },
+		Steady:  func(int) bool { r.mu.Lock(); defer r.mu.Unlock(); return r.steady },
+		Ramping: func(int) bool { r.mu.Lock(); defer r.mu.Unlock(); return r.ramping },
 	}
 	return r
 }
@@ -224,6 +226,17 @@ func TestFastWindowOpensOnlyForASteadyPump(t *testing.T) {
 	if n := r.polls["drive"][0]; n < 1 {
 		t.Error("the routine beat did not go on during the fast window")
 	}
+}
+
+// A start is over in seconds: the window opens although the pump is not steady
+// and its beat is far.
+func TestFastWindowOpensAtOnceForARamp(t *testing.T) {
+	r := newRig(t, []regmap.Point{pressure(0)}, func(s *poll.Settings) {
+		s.Devices[1].FastFor, s.Devices[1].FastEvery = 5*time.Second, time.Hour
+		s.Devices[1].Routine, s.Devices[0].Routine = time.Second, time.Second
+	})
+	r.ramping = true
+	r.run(t, func() bool { return r.polls["module"][0] >= 40 })
 }
 
 func TestFactsCountWhatHappened(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -19,6 +20,7 @@ type Poller struct {
 	Deliver  func(pump int, b drivers.Batch) // takes the batch over; must not block for long
 	Polled   func(device string, answered bool)
 	Steady   func(pump int) bool // whether the pump runs steadily enough for a fast window
+	Ramping  func(pump int) bool // whether its shaft starts or changes speed, which is worth a window at once; nil: never
 
 	facts atomic.Pointer[Facts]
 	raw   raw
@@ -37,7 +39,7 @@ func (p *Poller) Run(ctx context.Context) error {
 	}
 	defer bus.Close()
 	r := &run{Poller: p, bus: bus, began: time.Now()}
-	r.plans, r.windows, r.steady = p.Settings.plans()
+	r.plans, r.windows, r.fast = p.Settings.plans()
 	for i := range p.Settings.Devices {
 		r.devices = append(r.devices, newDevice(&p.Settings.Devices[i]))
 	}
@@ -68,7 +70,7 @@ type run struct {
 	began    time.Time
 	plans    []plan
 	windows  []modbus.Window
-	steady   [][]int       // pumps that must run steadily for a window to open
+	fast     [][]int       // pumps that each window is for
 	blocks   []block       // of the schedule's jobs
 	start    time.Duration // of the schedule's beats
 	schedule *modbus.Schedule
@@ -104,11 +106,14 @@ func (r *run) loop(ctx context.Context) {
 	wait := time.NewTimer(0)
 	defer wait.Stop()
 	for ctx.Err() == nil {
-		for w, pumps := range r.steady {
+		now := time.Since(r.began)
+		for w, pumps := range r.fast {
 			r.schedule.Allow(w, r.all(pumps))
+			if r.Ramping != nil && slices.ContainsFunc(pumps, r.Ramping) {
+				r.schedule.Open(w, now)
+			}
 		}
 		r.publish()
-		now := time.Since(r.began)
 		job, at := r.schedule.Next(now)
 		if job >= 0 {
 			r.tally.began(&r.jobs[job], now-r.start)
@@ -117,8 +122,17 @@ func (r *run) loop(ctx context.Context) {
 			r.do(ctx, job)
 			continue
 		}
-		pause(ctx, wait, min(at-now, time.Second))
+		pause(ctx, wait, min(at-now, r.patience()))
 	}
+}
+
+// patience is the longest wait before the pumps are looked at again: a start
+// is over in seconds, and the drive may be on another bus.
+func (r *run) patience() time.Duration {
+	if len(r.fast) > 0 {
+		return time.Second / 4
+	}
+	return time.Second
 }
 
 // dithering is the part of its period by which a fast read is held back at

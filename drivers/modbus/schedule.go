@@ -70,6 +70,8 @@ type window struct {
 	Window
 	first   time.Duration // when it opens for the first time
 	allowed bool
+	asked   time.Duration // until when it is open because of [Schedule.Open]
+	spent   time.Duration // no beat before that opens it
 }
 
 // NewSchedule returns a schedule whose first beats are at start. Windows are
@@ -129,6 +131,19 @@ func alike(a, b Request) bool {
 // Allow opens or shuts a window: fast reading makes sense only while the pump
 // runs steadily.
 func (s *Schedule) Allow(window int, allowed bool) { s.windows[window].allowed = allowed }
+
+// Open opens a window now, allowed or not, in place of a beat to come, so that
+// over time it is open no more than it always was. At most two beats are taken
+// ahead, one for a stop and one for the start after it. It is false when the
+// window is open so already, or there is no beat to take.
+func (s *Schedule) Open(window int, now time.Duration) bool {
+	w := &s.windows[window]
+	if now < w.asked || w.spent > now+w.Every {
+		return false
+	}
+	w.asked, w.spent = now+w.Length, max(now, w.spent)+w.Every
+	return true
+}
 
 // Missed returns how many beats of a job went by without it.
 func (s *Schedule) Missed(job int) int { return s.jobs[job].missed }
@@ -248,7 +263,7 @@ func (s *Schedule) wake(now, routine time.Duration) time.Duration {
 			at = min(at, j.due)
 		case j.Class == Slow:
 			at = min(at, j.due+s.patient)
-		case j.Class == Fast && s.windows[j.Window].allowed:
+		case j.Class == Fast:
 			if t := s.windows[j.Window].next(max(now, j.due)); t > now {
 				at = min(at, t)
 			}
@@ -258,18 +273,22 @@ func (s *Schedule) wake(now, routine time.Duration) time.Duration {
 }
 
 // open reports whether fast jobs may begin now.
-func (w *window) open(now time.Duration) bool {
-	return w.allowed && now >= w.first && (now-w.first)%w.Every < w.Length
-}
+func (w *window) open(now time.Duration) bool { return w.next(now) == now }
 
 // next returns the first instant from t on at which the window is open.
 func (w *window) next(t time.Duration) time.Duration {
-	if t < w.first {
-		return w.first
-	}
-	into := (t - w.first) % w.Every
-	if into < w.Length {
+	switch {
+	case t < w.asked:
 		return t
+	case !w.allowed:
+		return never
 	}
-	return t - into + w.Every
+	beat := w.first + max(0, t-w.first)/w.Every*w.Every
+	if t-beat >= w.Length {
+		beat += w.Every
+	}
+	if beat < w.spent {
+		beat += (w.spent - beat + w.Every - 1) / w.Every * w.Every
+	}
+	return max(t, beat)
 }

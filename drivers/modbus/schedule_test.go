@@ -320,3 +320,44 @@ func TestWireTime(t *testing.T) {
 		})
 	}
 }
+
+// A window that is opened at once takes the place of a beat to come.
+func TestWindowOpenedAtOnceSpendsABeatToCome(t *testing.T) {
+	jobs := []Job{
+		{Request: Request{Table: HoldingRegisters, Count: 1}, Class: Routine, Period: 1000 * ms, Cost: 10 * ms},
+		{Request: Request{Table: InputRegisters, Count: 1}, Class: Fast, Period: 100 * ms, Cost: 10 * ms},
+	}
+	s, err := NewSchedule(0, jobs, []Window{{Every: 5000 * ms, Length: 1000 * ms}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var fast []time.Duration // when fast reads began, in whole seconds
+	asked := []time.Duration{1500 * ms, 2500 * ms, 3500 * ms, 4500 * ms, 17500 * ms}
+	granted := []bool{true, false, true, false, true}
+	s.Allow(0, true)
+	for now := time.Duration(0); now < 25000*ms; {
+		for i := range asked {
+			if asked[i] >= 0 && now >= asked[i] {
+				if got := s.Open(0, now); got != granted[i] {
+					t.Errorf("asked at %v: opened %v, want %v", now, got, granted[i])
+				}
+				asked[i] = -1
+			}
+		}
+		job, at := s.Next(now)
+		if job < 0 {
+			now = at
+			continue
+		}
+		s.Begin(job, now)
+		if second := now.Truncate(500 * ms); job == 1 && (len(fast) == 0 || fast[len(fast)-1] != second) {
+			fast = append(fast, second)
+		}
+		now += jobs[job].Cost
+	}
+	// Beats at 0, 5, 10, 15, 20 s: those of 5 and 10 s are taken ahead, that of 20 s later.
+	want := []time.Duration{0, 500 * ms, 2000 * ms, 2500 * ms, 4000 * ms, 4500 * ms, 15000 * ms, 15500 * ms, 18000 * ms, 18500 * ms}
+	if !slices.Equal(fast, want) {
+		t.Errorf("fast reads in the half seconds from\n %v, want\n %v", fast, want)
+	}
+}

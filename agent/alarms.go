@@ -70,20 +70,30 @@ func splitAlarm(text string) (pump, name string) {
 // give gives an order at the desk and prints what came of it. A refusal is
 // "not well".
 func give(c *cobra.Command, config string, asJSON bool, o order) error {
+	return atDesk(c.Context(), config, func(d desk) error { return giveAt(c, d, asJSON, o) })
+}
+
+func giveAt(c *cobra.Command, d desk, asJSON bool, o order) error {
 	o.Command.ID, o.Command.User = rand.Text(), userName(uint32(os.Getuid()))
-	return atDesk(c.Context(), config, func(d desk) error {
-		out, err := d.order(c.Context(), o)
-		if err != nil {
-			return err
-		}
-		if err := printed(c.OutOrStdout(), asJSON, out, func(w io.Writer) { fmt.Fprintln(w, out.Headline) }); err != nil {
-			return err
-		}
-		if !out.Accepted {
-			return errUnwell
-		}
-		return nil
-	})
+	out, err := d.order(c.Context(), o)
+	if err != nil {
+		return err
+	}
+	if err := printed(c.OutOrStdout(), asJSON, out, func(w io.Writer) { fmt.Fprintln(w, out.text()) }); err != nil {
+		return err
+	}
+	if !out.Accepted {
+		return errUnwell
+	}
+	return nil
+}
+
+// text is the headline; a refusal is told whole, however long it is.
+func (o *outcome) text() string {
+	if !o.Accepted && o.Event != nil && o.Event.Refusal != "" {
+		return "refused: " + o.Event.Refusal
+	}
+	return o.Headline
 }
 
 // printed writes an answer as JSON or as text.

@@ -1,9 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
+
+	"golang.org/x/sync/errgroup"
 
 	"pumpside/agent/store"
 	"pumpside/drivers"
@@ -36,21 +39,70 @@ func recordOf(row *store.LedgerEntry) (drivers.ServiceRecord, error) {
 	return r, nil
 }
 
-// ledgerByPump reads every service record, by pump, as they were entered.
+// ledgerByPump reads every service record, by pump, as they were entered. The
+// lines are decoded while the next ones are read: twenty years of fifty pumps
+// stand between the start and the first poll.
 func ledgerByPump(ctx context.Context, s *store.Store) (map[string][]drivers.ServiceRecord, error) {
-	rows, err := s.Ledger(ctx)
-	if err != nil {
+	decoding, ctx := errgroup.WithContext(ctx)
+	decoding.SetLimit(2)
+	var chunks []*ledgerChunk
+	chunk := new(ledgerChunk)
+	hand := func() {
+		full := chunk
+		chunks, chunk = append(chunks, full), new(ledgerChunk)
+		decoding.Go(full.decode)
+	}
+	reading := s.EachLedger(ctx, func(e store.LedgerEntry) error {
+		if chunk.rows = append(chunk.rows, e); len(chunk.rows) == ledgerChunkRows {
+			hand()
+		}
+		return nil
+	})
+	hand()
+	if err := cmp.Or(decoding.Wait(), reading); err != nil {
 		return nil, err
 	}
-	ledgers := map[string][]drivers.ServiceRecord{}
-	for i := range rows {
-		r, err := recordOf(&rows[i])
-		if err != nil {
-			return nil, err
+	return byPump(chunks), nil
+}
+
+// A ledgerChunk is lines of the ledger that are decoded together.
+type ledgerChunk struct {
+	rows    []store.LedgerEntry
+	records []drivers.ServiceRecord
+}
+
+const ledgerChunkRows = 256
+
+func (c *ledgerChunk) decode() (err error) {
+	c.records = make([]drivers.ServiceRecord, len(c.rows))
+	for i := range c.rows {
+		if c.records[i], err = recordOf(&c.rows[i]); err != nil {
+			return err
 		}
-		ledgers[r.Pump] = append(ledgers[r.Pump], r)
 	}
-	return ledgers, nil
+	c.rows = nil // their bytes are not needed any more
+	return nil
+}
+
+// byPump parts the records by their pump, each list made once at its length.
+func byPump(chunks []*ledgerChunk) map[string][]drivers.ServiceRecord {
+	counts := map[string]int{}
+	for _, c := range chunks {
+		for i := range c.records {
+			counts[c.records[i].Pump]++
+		}
+	}
+	ledgers := make(map[string][]drivers.ServiceRecord, len(counts))
+	for pump, n := range counts {
+		ledgers[pump] = make([]drivers.ServiceRecord, 0, n)
+	}
+	for _, c := range chunks {
+		for i := range c.records {
+			pump := c.records[i].Pump
+			ledgers[pump] = append(ledgers[pump], c.records[i])
+		}
+	}
+	return ledgers
 }
 
 // withLedger gives what was saved of a pump its ledger; a pump of which

@@ -106,6 +106,6 @@ func BenchmarkServiceDue(b *testing.B) {
 			rules.Step(set, state, &drivers.Batch{At: now})
 			tasks[fmt.Sprintf("gp-%d", p)] = state.Snapshot(set).Tasks
 		}
-		_ = printed(io.Discard, false, nil, func(w io.Writer) { printTasks(w, dueFirst(tasks), true) })
+		_ = printDue(io.Discard, dueFirst(tasks), unlimited)
 	}
 }

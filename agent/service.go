@@ -7,7 +7,9 @@ import (
 	"io"
 	"os"
 	"slices"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -69,26 +71,27 @@ func serviceDue() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			wide := width(c.OutOrStdout()) >= wideFrom
-			return printed(c.OutOrStdout(), *asJSON, tasks, func(w io.Writer) { printTasks(w, dueFirst(tasks), wide) })
+			if *asJSON {
+				return printed(c.OutOrStdout(), true, tasks, nil)
+			}
+			return printDue(c.OutOrStdout(), dueFirst(tasks), width(c.OutOrStdout()))
 		})
 	}
 	return c
 }
 
-// wideFrom is the width from which all columns are printed; a telephone has 40
-// to 50.
-const wideFrom = 78
+// unlimited is the width of what is no terminal.
+const unlimited = 1000
 
-// width is that of the terminal written to, or wide enough when it is none.
+// width is that of the terminal written to, in columns.
 func width(w io.Writer) int {
 	f, ok := w.(*os.File)
 	if !ok || !term.IsTerminal(int(f.Fd())) {
-		return wideFrom
+		return unlimited
 	}
 	columns, _, err := term.GetSize(int(f.Fd()))
-	if err != nil {
-		return wideFrom
+	if err != nil || columns <= 0 {
+		return unlimited
 	}
 	return columns
 }
@@ -116,21 +119,51 @@ func dueFirst(tasks map[string][]rules.TaskView) (list []dueTask) {
 // words.
 var statusMarks = map[service.Status]string{service.InLife: "", service.DueSoon: "soon", service.Due: "DUE", service.Overdue: "OVERDUE"}
 
-func printTasks(w io.Writer, list []dueTask, wide bool) {
+// printDue writes the list in the first of its forms that fits: all columns,
+// those a telephone has room for, or two lines a task.
+func printDue(w io.Writer, list []dueTask, columns int) error {
 	if len(list) == 0 {
-		fmt.Fprintln(w, "no service tasks are configured")
-		return
+		_, err := fmt.Fprintln(w, "no service tasks are configured")
+		return err
 	}
-	if !wide {
-		fmt.Fprintln(w, "PUMP\tTASK\tUSED\tDUE\t")
-		for _, t := range list {
-			fmt.Fprintf(w, "%s\t%s\t%.0f%%\t%s\t%s\n", t.pump, t.Task, 100*t.Life.Used, dueDate(t.Window.Due), statusMarks[t.Status])
+	var text strings.Builder
+	for _, form := range []func(io.Writer, []dueTask){wideTasks, narrowTasks, stackedTasks} {
+		text.Reset()
+		_ = printed(&text, false, nil, func(w io.Writer) { form(w, list) })
+		if fits(text.String(), columns) {
+			break
 		}
-		return
 	}
-	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tLIKELY BETWEEN")
+	_, err := io.WriteString(w, text.String())
+	return err
+}
+
+func fits(text string, columns int) bool {
+	for line := range strings.Lines(text) {
+		if utf8.RuneCountInString(strings.TrimRight(line, " \n")) > columns {
+			return false
+		}
+	}
+	return true
+}
+
+func wideTasks(w io.Writer, list []dueTask) {
+	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tIN 8 OF 10 CASES FROM … TO")
 	for _, t := range list {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, 100*t.Life.Used, interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
+	}
+}
+
+func narrowTasks(w io.Writer, list []dueTask) {
+	fmt.Fprintln(w, "PUMP\tTASK\tUSED\tDUE\t")
+	for _, t := range list {
+		fmt.Fprintf(w, "%s\t%s\t%.0f %%\t%s\t%s\n", t.pump, t.Task, 100*t.Life.Used, dueDate(t.Window.Due), statusMarks[t.Status])
+	}
+}
+
+func stackedTasks(w io.Writer, list []dueTask) {
+	for _, t := range list {
+		fmt.Fprintf(w, "%s %s: %.0f %% used\n  %s\n", t.pump, t.Task, 100*t.Life.Used, joined(" ", statusMarks[t.Status], dueDate(t.Window.Due)))
 	}
 }
 
@@ -139,22 +172,31 @@ func dueDate(f service.Forecast) string {
 	switch {
 	case f.Why != "":
 		return f.Why
+	case f.By == service.ByCondition:
+		return "now: a finding"
 	case f.Median.IsZero():
 		return "over 3 years"
+	case f.AtLatest:
+		return "latest " + dayOf(f.Median)
 	}
-	return f.Median.Local().Format(time.DateOnly)
+	return dayOf(f.Median)
 }
 
 // band writes the dates that hold it in eight of ten cases.
 func band(f service.Forecast) string {
 	switch {
-	case f.Why != "" || f.Median.IsZero():
+	case f.AtLatest:
+		return "sooner when the hours are up first"
+	case f.Why != "" || f.Median.IsZero() || f.Early.Equal(f.Late):
 		return "-"
 	case f.Late.IsZero():
-		return f.Early.Local().Format("02 Jan 06") + " and later"
+		return dayOf(f.Early) + " … later"
 	}
-	return f.Early.Local().Format("02 Jan 06") + " and " + f.Late.Local().Format("02 Jan 06")
+	return dayOf(f.Early) + " … " + dayOf(f.Late)
 }
+
+// dayOf writes a day the same way everywhere.
+func dayOf(t time.Time) string { return t.Local().Format(time.DateOnly) }
 
 // interval writes the interval that decides a life.
 func interval(l service.Life) string {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/rand"
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
@@ -13,18 +14,19 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"pumpside/configs"
 	"pumpside/drivers"
 	"pumpside/rules/service"
 )
 
 // atBook does work with all that is known of service.
-func atBook(c *cobra.Command, config string, work func(serviceBook) error) error {
+func atBook(c *cobra.Command, config string, work func(desk, serviceBook) error) error {
 	return atDesk(c.Context(), config, func(d desk) error {
 		b, err := d.book(c.Context())
 		if err != nil {
 			return err
 		}
-		return work(b)
+		return work(d, b)
 	})
 }
 
@@ -44,7 +46,7 @@ func serviceList() *cobra.Command {
 	config := configFlag(c)
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		return atBook(c, *config, func(b serviceBook) error {
+		return atBook(c, *config, func(_ desk, b serviceBook) error {
 			list := b.records(strings.Join(args, ""))
 			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) { printLedger(w, list) })
 		})
@@ -60,7 +62,7 @@ func printLedger(w io.Writer, list []drivers.ServiceRecord) {
 	fmt.Fprintln(w, "PUMP\tNO\tDONE\tHOURS\tTASK\tACTION\tFOUND\tBY\tREMARKS")
 	for i := range list {
 		r := &list[i]
-		fmt.Fprintf(w, "%s\t%d\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s\n", r.Pump, r.Number, r.At.Wall.Local().Format(time.DateOnly), r.RunTime.Hours(),
+		fmt.Fprintf(w, "%s\t%d\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s\n", r.Pump, r.Number, dayOf(r.At.Wall), r.RunTime.Hours(),
 			strings.TrimSpace(r.Entry.Task+" "+placeOf(&r.Entry)), r.Entry.Action, r.Entry.Found, doneBy(r), remarks(r, list))
 	}
 }
@@ -96,6 +98,9 @@ func remarks(r *drivers.ServiceRecord, list []drivers.ServiceRecord) string {
 	if r.Disputed != "" {
 		texts = append(texts, "DISPUTED: "+r.Disputed)
 	}
+	if r.Estimated != "" {
+		texts = append(texts, "estimated: "+r.Estimated)
+	}
 	return joined("; ", append(texts, r.Entry.Note)...)
 }
 
@@ -119,7 +124,7 @@ func serviceExport() *cobra.Command {
 	config := configFlag(c)
 	asJSON := c.Flags().Bool("json", false, "write JSON, one record a line")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		return atBook(c, *config, func(b serviceBook) error {
+		return atBook(c, *config, func(_ desk, b serviceBook) error {
 			list := b.records(strings.Join(args, ""))
 			if !*asJSON {
 				return writeCSV(c.OutOrStdout(), list)
@@ -179,6 +184,7 @@ var columns = []column{
 	{"counted", cellText(func(r *drivers.ServiceRecord) string { return r.Counted })},
 	{"panel_hours", cellText(func(r *drivers.ServiceRecord) string { return optional(r.Entry.PanelHours) })},
 	{"disputed", cellText(func(r *drivers.ServiceRecord) string { return r.Disputed })},
+	{"estimated", cellText(func(r *drivers.ServiceRecord) string { return r.Estimated })},
 	{"oil_added_l", cellNumber(func(r *drivers.ServiceRecord) float64 { return r.Entry.Added })},
 	{"oil_changed_l", cellNumber(func(r *drivers.ServiceRecord) float64 { return r.Entry.Filled })},
 	{"labour_h", cellNumber(func(r *drivers.ServiceRecord) float64 { return r.Entry.Labour })},
@@ -268,16 +274,51 @@ func serviceImport() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		for _, r := range list {
-			command := drivers.Command{Verb: drivers.RecordService, Task: r.Entry.Task, Service: carried(r)}
-			if err := give(c, *config, false, order{Pump: args[0], Command: command}); err != nil {
-				return fmt.Errorf("record %d of %s: %w", r.Number, r.Pump, err)
-			}
+		settings, err := loadConfig(*config)
+		if err != nil {
+			return err
 		}
-		fmt.Fprintf(c.OutOrStdout(), "%d records taken over\n", len(list))
-		return nil
+		return atBook(c, *config, func(d desk, b serviceBook) error { return takeOver(c, d, settings, &b, args[0], list) })
 	}
 	return c
+}
+
+// takeOver gives records to the ledger of a pump. All are checked before the
+// first is given, and those that are there already are left out, so that it can
+// be done again after a break.
+func takeOver(c *cobra.Command, d desk, settings *configs.Config, b *serviceBook, id string, list []drivers.ServiceRecord) error {
+	var entries []*drivers.ServiceEntry
+	for i := range list {
+		e := carried(&list[i])
+		if err := checkEntry(settings, b, id, e); err != nil {
+			return fmt.Errorf("record %d of %s: %w; nothing was taken over", list[i].Number, list[i].Pump, err)
+		}
+		if !b.pump(id).has(e) {
+			entries = append(entries, e)
+		}
+	}
+	for _, e := range entries {
+		command := drivers.Command{ID: rand.Text(), User: userName(uint32(os.Getuid())), Verb: drivers.RecordService, Task: e.Task, Service: e}
+		out, err := d.order(c.Context(), order{Pump: id, Command: command})
+		if err != nil {
+			return err
+		}
+		if !out.Accepted {
+			return fmt.Errorf("%s of %s: %s", e.Task, dayOf(e.At), out.text())
+		}
+	}
+	fmt.Fprintf(c.OutOrStdout(), "%d records taken over, %d were there already\n", len(entries), len(list)-len(entries))
+	return nil
+}
+
+// has reports whether the ledger has a record of the same work, in force or
+// taken back.
+func (p *pumpBook) has(e *drivers.ServiceEntry) bool {
+	return slices.ContainsFunc(p.Ledger, func(r drivers.ServiceRecord) bool {
+		o := &r.Entry
+		return r.At.Wall.Equal(e.At.Truncate(time.Millisecond)) && o.Task == e.Task && o.Action == e.Action && o.Cylinder == e.Cylinder && o.Side == e.Side &&
+			o.Undoes == 0 && o.Added == e.Added && o.Note == e.Note
+	})
 }
 
 // readExport reads what service export --json wrote: the records in force, in
@@ -313,9 +354,9 @@ func decodeRecords(r io.Reader) (list []drivers.ServiceRecord, err error) {
 
 // carried is a record as an entry at another gateway: with its own time, hours
 // and hands.
-func carried(r drivers.ServiceRecord) *drivers.ServiceEntry {
+func carried(r *drivers.ServiceRecord) *drivers.ServiceEntry {
 	e, hours := r.Entry, r.RunTime.Hours()
-	e.At, e.By = r.At.Wall, doneBy(&r)
+	e.At, e.By = r.At.Wall, doneBy(r)
 	e.RunHours, e.Strokes = &hours, &r.Strokes
 	return &e
 }

@@ -27,7 +27,7 @@ func serviceLives() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return atBook(c, *config, func(b serviceBook) error {
+		return atBook(c, *config, func(_ desk, b serviceBook) error {
 			fleet := fleetOf(settings, &b)
 			for _, path := range *more {
 				others, err := fleetIn(path, settings)

@@ -30,7 +30,7 @@ func servicePlan() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		return atBook(c, *config, func(b serviceBook) error {
+		return atBook(c, *config, func(_ desk, b serviceBook) error {
 			p := planOf(settings, &b, strings.Join(args, ""), *horizon)
 			if *asHTML {
 				return writeSheet(c.OutOrStdout(), settings, &p)
@@ -123,7 +123,7 @@ func loaded(settings *configs.Config, v service.Visit) loadedVisit {
 // before the first step that opens or touches anything.
 func (p *sitePlan) print(w io.Writer) {
 	if len(p.Visits) == 0 {
-		fmt.Fprintf(w, "nothing falls due before %s\n", p.Until.Local().Format(time.DateOnly))
+		fmt.Fprintf(w, "nothing falls due before %s\n", dayOf(p.Until))
 	}
 	for i, v := range p.Visits {
 		if i > 0 {
@@ -197,7 +197,7 @@ func why(j service.Job) string {
 	if worst.By == service.ByCondition {
 		return "the diagnosis asks for it"
 	}
-	return fmt.Sprintf("%.0f %% of its interval used, due %s", 100*worst.Used, worst.Due.Local().Format(time.DateOnly))
+	return fmt.Sprintf("%.0f %% of its interval used, due %s", 100*worst.Used, dayOf(worst.Due))
 }
 
 func workTime(minutes float64) string {

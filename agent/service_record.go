@@ -33,8 +33,7 @@ func serviceRecord() *cobra.Command {
 			return misuse{err}
 		}
 		id := ""
-		switch {
-		case len(args) > 0:
+		if len(args) > 0 {
 			id = args[0]
 		}
 		if len(args) == 2 {
@@ -52,9 +51,52 @@ func serviceRecord() *cobra.Command {
 				return err
 			}
 		}
-		return give(c, *config, *asJSON, order{Pump: id, Command: drivers.Command{Verb: drivers.RecordService, Task: entry.Task, Comment: entry.Note, Service: &entry}})
+		return enter(c, *config, *asJSON, id, &entry)
 	}
 	return c
+}
+
+// enter gives an entry to the ledger. What can be seen to be wrong beforehand
+// is refused here, by the same rules, and leaves no trace in the journal.
+func enter(c *cobra.Command, config string, asJSON bool, id string, e *drivers.ServiceEntry) error {
+	settings, err := loadConfig(config)
+	if err != nil {
+		return err
+	}
+	return atBook(c, config, func(d desk, b serviceBook) error {
+		if err := checkEntry(settings, &b, id, e); err != nil {
+			return err
+		}
+		return giveAt(c, d, asJSON, order{Pump: id, Command: drivers.Command{Verb: drivers.RecordService, Task: e.Task, Comment: e.Note, Service: e}})
+	})
+}
+
+func checkEntry(settings *configs.Config, b *serviceBook, id string, e *drivers.ServiceEntry) error {
+	of, book := pumpOf(settings, id), b.pump(id)
+	if of == nil || book == nil {
+		return fmt.Errorf("there is no pump %q; the site has %s", id, strings.Join(pumpIDs(settings), ", "))
+	}
+	p := service.Pump{ID: id, Cylinders: of.Rules.Counters.Cylinders, Tasks: of.Rules.Tasks, Ledger: book.Ledger}
+	if err := p.Check(*e, b.At); err != nil {
+		return fmt.Errorf("refused: %w", err)
+	}
+	return nil
+}
+
+func pumpOf(settings *configs.Config, id string) *configs.Pump {
+	for i := range settings.Pumps {
+		if settings.Pumps[i].ID == id {
+			return &settings.Pumps[i]
+		}
+	}
+	return nil
+}
+
+func pumpIDs(settings *configs.Config) (ids []string) {
+	for _, p := range settings.Pumps {
+		ids = append(ids, p.ID)
+	}
+	return ids
 }
 
 func serviceUndo() *cobra.Command {
@@ -70,9 +112,7 @@ func serviceUndo() *cobra.Command {
 		if err != nil || n < 1 {
 			return misuse{fmt.Errorf("%q is no number of a record; see service list", args[1])}
 		}
-		return give(c, *config, *asJSON, order{Pump: args[0], Command: drivers.Command{
-			Verb: drivers.RecordService, Comment: *note, Service: &drivers.ServiceEntry{Undoes: n, Note: *note},
-		}})
+		return enter(c, *config, *asJSON, args[0], &drivers.ServiceEntry{Undoes: n, Note: *note})
 	}
 	return c
 }
@@ -234,19 +274,11 @@ func parseParts(texts []string) (list []drivers.ServicePart, err error) {
 
 // record asks for what an entry lacks most.
 func (a *asker) record(settings *configs.Config, id string, e *drivers.ServiceEntry) (string, error) {
-	var ids []string
-	for _, p := range settings.Pumps {
-		ids = append(ids, p.ID)
-	}
+	ids := pumpIDs(settings)
 	if id == "" {
 		id = a.choose("Pump", ids, "")
 	}
-	var of *configs.Pump
-	for i := range settings.Pumps {
-		if settings.Pumps[i].ID == id {
-			of = &settings.Pumps[i]
-		}
-	}
+	of := pumpOf(settings, id)
 	if of == nil {
 		return id, fmt.Errorf("there is no pump %q; the site has %s", id, strings.Join(ids, ", "))
 	}

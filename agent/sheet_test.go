@@ -1,10 +1,11 @@
 package main
 
 import (
-	"io"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/google/go-cmp/cmp"
 
 	"pumpside/configs"
 	"pumpside/drivers"
@@ -107,21 +108,55 @@ func TestNamesInTheSheetAreText(t *testing.T) {
 }
 
 func TestDueFitsATelephone(t *testing.T) {
-	var b strings.Builder
-	w := service.Window{Due: service.Forecast{Early: noon, Median: noon, Late: noon}}
-	printedTo(&b, []dueTask{{"gp-1", rules.TaskView{Task: "run_in_oil_change", Status: service.Overdue, Life: service.Life{Used: 1.12, By: service.ByRunTime}, Window: w}}})
-	for line := range strings.Lines(b.String()) {
-		if n := len([]rune(strings.TrimRight(line, " \n"))); n > 50 {
-			t.Errorf("%d columns: %s", n, line)
-		}
+	exact := service.Window{Due: service.Forecast{Early: noon, Median: noon, Late: noon}}
+	latest, none := exact, service.Window{Due: service.Forecast{Why: service.NoHistory}}
+	latest.Due.AtLatest = true
+	list := []dueTask{
+		{"gp-1", rules.TaskView{Task: "run_in_oil_change", Status: service.Overdue, Life: service.Life{Used: 1.12, By: service.ByRunTime}, Window: exact}},
+		{"gp-1", rules.TaskView{Task: "valves", Life: service.Life{Used: 0.42, By: service.ByRunTime}, Window: latest}},
+		{"gp-1", rules.TaskView{Task: "seals", Life: service.Life{Used: 0.4, By: service.ByRunTime}, Window: none}},
 	}
-	if !strings.Contains(b.String(), "2026-03-01") || !strings.Contains(b.String(), "OVERDUE") {
-		t.Errorf("table:\n%s", b.String())
+	tests := []struct {
+		name    string
+		columns int
+		want    string
+	}{
+		{"all columns", 200, `
+PUMP  TASK               STATUS   USED   OF       DUE                 IN 8 OF 10 CASES FROM … TO
+gp-1  run_in_oil_change  overdue  112 %  0 h run  2026-03-01          -
+gp-1  valves             in_life  42 %   0 h run  latest 2026-03-01   sooner when the hours are up first
+gp-1  seals              in_life  40 %   0 h run  not enough history  -
+`},
+		{"what a telephone shows", 60, `
+PUMP  TASK               USED   DUE
+gp-1  run_in_oil_change  112 %  2026-03-01          OVERDUE
+gp-1  valves             42 %   latest 2026-03-01
+gp-1  seals              40 %   not enough history
+`},
+		{"two lines a task", 40, `
+gp-1 run_in_oil_change: 112 % used
+  OVERDUE 2026-03-01
+gp-1 valves: 42 % used
+  latest 2026-03-01
+gp-1 seals: 40 % used
+  not enough history
+`},
 	}
-}
-
-func printedTo(b *strings.Builder, list []dueTask) {
-	_ = printed(b, false, nil, func(w io.Writer) { printTasks(w, list, false) })
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			var b strings.Builder
+			if err := printDue(&b, list, tt.columns); err != nil {
+				t.Fatal(err)
+			}
+			var got strings.Builder
+			for line := range strings.Lines("\n" + b.String()) {
+				got.WriteString(strings.TrimRight(line, " \n") + "\n")
+			}
+			if diff := cmp.Diff(tt.want, got.String()); diff != "" {
+				t.Errorf("table (-want +got):\n%s", diff)
+			}
+		})
+	}
 }
 
 func TestAskerAsksForWhatIsMissing(t *testing.T) {

@@ -104,7 +104,7 @@ type hourMeterFile struct {
 
 type serviceFile struct {
 	Task     string               `yaml:"task" need:"a short name, such as oil, valves, diaphragms, shaft_seal" doc:"Short name."`
-	Kind     string               `yaml:"kind" words:"oil valves diaphragms shaft_seal plunger_seals o_rings strainer filter dampener_charge relief_test glycol_sample standby_exercise own" doc:"Kind of work. Left out: that of the same name, else the site's own."`
+	Kind     string               `yaml:"kind" words:"oil valves diaphragms shaft_seal plunger_seals o_rings strainer filter dampener_charge relief_test glycol_sample standby_exercise own" doc:"Kind of work. Left out: that of the same name, oil for run_in_oil_change, else the site's own."`
 	Per      string               `yaml:"per" words:"pump cylinder valve" doc:"Whether one life is counted for the pump, or one per cylinder or check valve. Left out: valves per valve, diaphragms and plunger seals per cylinder, all else per pump."`
 	Title    string               `yaml:"title" doc:"What people call it."`
 	RunHours time.Duration        `yaml:"run_hours" doc:"Interval in run time of the pump."`

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"pumpside/rules/alarm"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
@@ -41,6 +42,8 @@ func workOf(f *serviceFile) service.Kind {
 		return service.Kind(f.Kind)
 	case slices.Contains(service.Kinds(), f.Task):
 		return service.Kind(f.Task)
+	case f.Task == alarm.RunInOil:
+		return service.Oil
 	}
 	return ""
 }

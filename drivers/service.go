@@ -76,6 +76,9 @@ type ServiceRecord struct {
 	Strokes  float64       `json:"strokes_per_plunger"` // likewise
 	Counted  string        `json:"counted"`             // where these two are from: counters, history or told
 	Disputed string        `json:"disputed,omitempty"`  // why the hours told do not fit those counted; both are kept
+	// Estimated says what of the use below or above was not counted but taken
+	// in proportion; "" when nothing was.
+	Estimated string `json:"estimated,omitempty"`
 
 	// Use of the task's weighted intervals at the time of the work.
 	WarmTime time.Duration `json:"warm_time,omitempty"`

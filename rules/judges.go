@@ -63,6 +63,24 @@ func judgeOverdue(task int) judge {
 	}
 }
 
+// judgeAsked holds while a finding that advises a visit points at a part which
+// the task renews. Just after service nothing is suspected.
+func judgeAsked(task int) judge {
+	return func(set *Settings, s *State, _ int) alarm.Condition {
+		switch {
+		case s.moment.Logic&alarm.AfterService != 0:
+			return alarm.Judged(alarm.No)
+		case s.observer.ranking == nil:
+			return alarm.Judged(s.judgedNo())
+		}
+		t, most, suspects := &set.Tasks[task], 0.0, s.findings()
+		for i := range s.Tasks[task].Places {
+			most = max(most, t.Asked(t.Position(i), suspects))
+		}
+		return withValue(alarm.Judged(alarm.KnownBool(most >= service.SuspectFrom)), most, service.SuspectFrom)
+	}
+}
+
 func limitOf(t service.Task, due bool) float64 {
 	if due {
 		return 1

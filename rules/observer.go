@@ -85,6 +85,10 @@ type observer struct {
 	visit     bool
 	oneHead   bool
 	trends    []IndicatorTrend // of Observed.Courses
+
+	suspects    []pump.Finding // of the ranking and the visit beside it
+	listed      *diagnosis.Ranking
+	listedVisit bool
 }
 
 // orderLevel is the latest of an order, for those who look.

@@ -1,7 +1,9 @@
 package rules
 
 import (
+	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"pumpside/drivers"
@@ -21,7 +23,7 @@ func (s *State) fold(set *Settings) {
 	}
 	if list := service.InForce(s.Ledger); len(list) > 0 {
 		r := list[len(list)-1]
-		s.Last = lastService{Task: r.Entry.Task, By: r.User, Totals: service.Totals{RunTime: r.RunTime, Strokes: r.Strokes}}
+		s.Last = lastService{Task: r.Entry.Task, By: cmp.Or(r.Entry.By, r.User), Totals: service.Totals{RunTime: r.RunTime, Strokes: r.Strokes}}
 	}
 }
 
@@ -107,13 +109,47 @@ func (set *Settings) disturbs(e *drivers.ServiceEntry) bool {
 		i >= 0 && set.Tasks[i].Kind.Disturbs() && e.Action != service.Inspected && e.Action != service.NoFaultFound
 }
 
-// findings are the parts the diagnosis suspects.
+// findings are the parts the diagnosis suspects. They are worked out once for
+// each ranking: alarms look at them in every step.
 func (s *State) findings() []pump.Finding {
-	if s.observer.ranking == nil {
-		return nil
+	o := &s.observer
+	if o.ranking != o.listed || o.visit != o.listedVisit {
+		o.listed, o.listedVisit, o.suspects = o.ranking, o.visit, nil
+		if o.ranking != nil {
+			o.suspects = o.ranking.Parts(o.visit)
+		}
 	}
-	return s.observer.ranking.Parts(s.observer.visit)
+	return o.suspects
 }
+
+// runningIn is whether the first oil of a new or repaired hydraulic end is in.
+func (s *State) runningIn(set *Settings, i int) bool {
+	t := &set.Tasks[i]
+	if t.Kind != service.Oil || t.FirstRunTime <= 0 {
+		return false
+	}
+	done := &s.Tasks[i].Places[s.lives[i].place]
+	return done.Count == 0 || done.RunIn
+}
+
+// oilWords gives the text of an advisory about oil: that of a first change only
+// while the first oil is in, whatever the task is called.
+func (s *State) oilWords(set *Settings, text, task string) string {
+	const usual, first = "service_", "run_in_oil_"
+	stage, is := strings.CutPrefix(text, usual)
+	if !is {
+		stage, is = strings.CutPrefix(text, first)
+	}
+	if i := slices.IndexFunc(set.Tasks, func(t service.Task) bool { return t.Name == task }); is && i >= 0 && slices.Contains(oilStages, stage) {
+		if s.runningIn(set, i) {
+			return first + stage
+		}
+		return usual + stage
+	}
+	return text
+}
+
+var oilStages = []string{"due_soon", "due", "overdue"}
 
 // A taskLife is the life of a task's place used most, at the moment.
 type taskLife struct {

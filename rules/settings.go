@@ -10,6 +10,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/counters"
+	"pumpside/rules/diagnosis"
 	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
@@ -136,6 +137,9 @@ func (set *Settings) define() {
 		both := alarm.ServiceAlarms(task.Name)
 		add(both[0], judgeDue(i))
 		add(both[1], judgeOverdue(i))
+		if slices.ContainsFunc(task.Kind.Components(), diagnosis.Suspects) && watches(drivers.DischargePressure, drivers.GlycolFlow)(set) {
+			add(alarm.ServiceAsked(task.Name), judgeAsked(i))
+		}
 	}
 }
 

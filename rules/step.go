@@ -133,6 +133,7 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 			e.Causes, e.Evidence = s.observer.causes(), append(e.Evidence, s.observer.proof()...)
 		}
 	}
+	e.Text = s.oilWords(set, e.Text, e.Subject)
 	if s.Last.Task != "" {
 		e.LastService, e.LastServiceBy = s.Last.Task, s.Last.By
 		e.SinceLastService = s.totals.Run - s.Last.Totals.RunTime

@@ -97,19 +97,31 @@ func (s *Store) Ledger(ctx context.Context) ([]LedgerEntry, error) {
 	return s.ledgerFrom(ctx, s.read)
 }
 
+// EachLedger gives f every line of the service ledger, oldest first, as it is
+// read. An error of f ends it and is returned.
+func (s *Store) EachLedger(ctx context.Context, f func(LedgerEntry) error) error {
+	return eachLedger(ctx, s.read, f)
+}
+
 func (s *Store) ledgerFrom(ctx context.Context, db querier) (entries []LedgerEntry, err error) {
+	err = eachLedger(ctx, db, func(e LedgerEntry) error {
+		entries = append(entries, e)
+		return nil
+	})
+	return entries, err
+}
+
+func eachLedger(ctx context.Context, db querier, f func(LedgerEntry) error) error {
 	q := "SELECT key, subject, wall, boot, since_boot, synchronized, body FROM ledger ORDER BY id"
-	err = scan(ctx, db, q, nil, func(rows *sql.Rows) error {
+	return scan(ctx, db, q, nil, func(rows *sql.Rows) error {
 		var e LedgerEntry
 		var wall, sinceBoot int64
 		if err := rows.Scan(&e.Key, &e.Subject, &wall, &e.At.Boot, &sinceBoot, &e.At.Synchronized, &e.Body); err != nil {
 			return err
 		}
 		e.At = instant(wall, e.At.Boot, sinceBoot, e.At.Synchronized)
-		entries = append(entries, e)
-		return nil
+		return f(e)
 	})
-	return entries, err
 }
 
 // History returns the blocks of one series that touch the time from..to

@@ -192,6 +192,7 @@ func TestEveryDefinitionIsValid(t *testing.T) {
 	defs = append(defs, alarm.SiteAlarms(nil)...)
 	defs = append(defs, alarm.ServiceAlarms(alarm.RunInOil)...)
 	defs = append(defs, alarm.ServiceAlarms("check valves")...)
+	defs = append(defs, alarm.ServiceAsked("check valves"))
 	defs = append(defs, alarm.About("device_silent", "drive 1"), alarm.About("bus_down", "rs485"), alarm.SignalBad(drivers.GlycolFlow, ""))
 	if err := alarm.ValidateAll(defs); err != nil {
 		t.Fatal(err)

@@ -24,3 +24,14 @@ func ServiceAlarms(task string) []Definition {
 	over.Priority = Medium
 	return []Definition{due.timed(), over.timed()}
 }
+
+// ServiceAsked gives the advisory that the diagnosis asks for a service task,
+// whatever is left of its interval. Its value is how likely one of the parts
+// that the task renews is at fault.
+func ServiceAsked(task string) Definition {
+	d := Definition{
+		Name: topicName(task) + "_asked", Text: "service_asked", Subject: task, Dimension: quantity.Share,
+		Class: Advisory, Priority: Low, Responder: Mechanic, Notify: NextWorkingDay,
+	}
+	return d.timed()
+}

@@ -32,7 +32,10 @@ var notices = map[Kind]notice{
 func (f facts) notice() string {
 	n := notices[f.e.Kind]
 	title := Title(f.e.Text)
-	if f.e.Text == "" {
+	switch {
+	case f.e.Text == "" && f.e.Alarm == "":
+		title = "service record"
+	case f.e.Text == "":
 		title = "alarm " + f.e.Alarm
 	}
 	if f.e.Subject != "" {

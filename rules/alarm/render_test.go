@@ -137,6 +137,7 @@ func everyDefinition() []alarm.Definition {
 	off := 0.0
 	defs = append(defs, alarm.SignalAlarms(alarm.SignalSettings{Signal: drivers.Permissive, State: &off})...)
 	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"))
+	defs = append(defs, alarm.ServiceAsked("check valves"))
 	for _, task := range []string{alarm.RunInOil, "check valves"} {
 		for _, d := range alarm.ServiceAlarms(task) {
 			defs = append(defs, d)

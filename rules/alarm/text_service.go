@@ -41,6 +41,20 @@ var serviceTexts = map[string]Text{
 		NotKnown: "Whether it was done without a record.",
 		Respond:  7 * 24 * time.Hour,
 	},
+	"service_asked": {
+		Title:       "service asked for by the diagnosis",
+		Headline:    "{subject} DUE by what is measured[, {value} likely]",
+		Cause:       "What is measured points at a part that this task renews, and has done so for long enough to advise a visit. Its interval need not be used up.",
+		Consequence: "A part that leaks wears away its seat: it gets worse faster than it began.",
+		Actions: []Action{
+			off("Read the finding: causes and numbers stand with its own advisory."),
+			off("Plan the visit, with the other tasks that are due or nearly so."),
+			on("Inspect the part before it is renewed, by the maker's manual."),
+			on("Record it with the state the part was found in: that is how the diagnosis is scored."),
+		},
+		NotKnown: "Which part it is: the diagnosis names half a stroke of a head at best.",
+		Respond:  14 * 24 * time.Hour,
+	},
 	"run_in_oil_due_soon": {
 		Title:       "first oil change due soon",
 		Headline:    "first oil change due soon[, {value} of the run-in used]",

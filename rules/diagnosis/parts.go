@@ -31,6 +31,18 @@ var partsOf = map[string][]struct {
 	IndexMoved:          {{pump.Instrument, 1}},
 }
 
+// Suspects reports whether any cause can point at c.
+func Suspects(c pump.Component) bool {
+	for _, parts := range partsOf {
+		for _, p := range parts {
+			if p.component == c {
+				return true
+			}
+		}
+	}
+	return false
+}
+
 // Parts are the findings behind a ranking, the most probable first, those
 // under one in twenty left out. visit is whether a visit is advised.
 func (r *Ranking) Parts(visit bool) []pump.Finding {

@@ -63,6 +63,39 @@ func (p *Pump) Accept(e drivers.ServiceEntry, user string, now drivers.Instant) 
 	return r, nil
 }
 
+// Check gives the reason why Accept would refuse an entry whatever the pump has
+// run; nil when that cannot be said beforehand. It needs ID, Cylinders, Tasks
+// and Ledger only, so that a typing mistake need not get as far as the agent.
+func (p *Pump) Check(e drivers.ServiceEntry, now time.Time) error {
+	if e.Undoes != 0 {
+		return p.acceptUndo(&drivers.ServiceRecord{Entry: e})
+	}
+	e.Action = cmp.Or(e.Action, Performed)
+	if _, err := p.check(&e); err != nil {
+		return err
+	}
+	if e.At.IsZero() && e.RunHours != nil {
+		return errHoursNeedTime
+	}
+	return possible(e.At, now)
+}
+
+// errHoursNeedTime: run hours of no moment say nothing.
+var errHoursNeedTime = errors.New("run hours at the time of the work need that time too (--at)")
+
+// possible is whether work can have been done at a time; the zero one is now.
+func possible(at, now time.Time) error {
+	switch {
+	case at.IsZero():
+		return nil
+	case at.After(now.Add(futureSpan)):
+		return fmt.Errorf("%s lies in the future; the agent's clock says %s", stamp(at), stamp(now))
+	case at.Before(now.AddDate(-100, 0, 0)):
+		return fmt.Errorf("%s is more than a hundred years ago", stamp(at))
+	}
+	return nil
+}
+
 func (p *Pump) next() int {
 	n := 0
 	for i := range p.Ledger {
@@ -205,54 +238,80 @@ func value(x *float64) float64 {
 // when finds the moment of the work and the pump's totals then.
 func (p *Pump) when(r *drivers.ServiceRecord, task *Task) error {
 	now, e := r.Entered, &r.Entry
-	var wear *Wear
-	if task != nil {
-		wear = &p.States[slices.IndexFunc(p.States, func(s TaskState) bool { return s.Task == task.Name })].Wear
-	}
 	if e.At.IsZero() {
 		if e.RunHours != nil {
-			return errors.New("run hours at the time of the work need that time too (--at)")
+			return errHoursNeedTime
 		}
-		p.set(r, wear, p.Totals, FromCounters)
+		p.set(r, task, p.Totals, FromCounters)
 		return nil
 	}
-	switch {
-	case !now.Synchronized:
+	if !now.Synchronized {
 		return errors.New("the agent's clock is not set, so it cannot tell when that was; record it without a time, or once the clock is set")
-	case e.At.After(now.Wall.Add(futureSpan)):
-		return fmt.Errorf("%s lies in the future; the agent's clock says %s", stamp(e.At), stamp(now.Wall))
-	case e.At.Before(now.Wall.AddDate(-100, 0, 0)):
-		return fmt.Errorf("%s is more than a hundred years ago", stamp(e.At))
+	}
+	if err := possible(e.At, now.Wall); err != nil {
+		return err
 	}
 	r.At = drivers.Instant{Wall: e.At.UTC(), Synchronized: true}
 	then, seen := p.Duty.At(e.At, now, &p.Totals)
 	switch {
 	case !e.At.Before(now.Wall): // within futureSpan
 		r.At = now
-		p.set(r, wear, p.Totals, FromCounters)
+		p.set(r, task, p.Totals, FromCounters)
 	case seen:
-		p.set(r, wear, then, FromHistory)
+		p.set(r, task, then, FromHistory)
 	case e.RunHours != nil:
 		told := Totals{RunTime: time.Duration(*e.RunHours * float64(time.Hour)), Strokes: value(e.Strokes)}
 		if e.Strokes == nil && p.Totals.RunTime > 0 {
 			told.Strokes = p.Totals.Strokes * float64(told.RunTime) / float64(p.Totals.RunTime)
+			r.Estimated = EstimatedStrokes
 		}
-		p.set(r, wear, told, FromTold)
+		p.set(r, task, told, FromTold)
 	default:
 		return fmt.Errorf("the agent did not see this pump on %s; say its run hours then (--run-hours)", e.At.UTC().Format(time.DateOnly))
 	}
 	return nil
 }
 
-// set writes the totals at the time of the work. The task's own meters are
-// taken to have run in proportion.
-func (p *Pump) set(r *drivers.ServiceRecord, wear *Wear, then Totals, counted string) {
+// set writes the totals at the time of the work. The task's own meters have no
+// history: for an earlier moment they are taken in proportion, and the record
+// says so.
+func (p *Pump) set(r *drivers.ServiceRecord, task *Task, then Totals, counted string) {
 	r.RunTime, r.Strokes, r.Counted = min(then.RunTime, p.Totals.RunTime), min(then.Strokes, p.Totals.Strokes), counted
-	if wear == nil {
+	if task == nil {
 		return
 	}
-	run, strokes := share(float64(r.RunTime), float64(p.Totals.RunTime)), share(r.Strokes, p.Totals.Strokes)
-	r.WarmTime, r.Worn, r.Share = time.Duration(float64(wear.WarmTime)*run), wear.Worn*strokes, wear.Share*run
+	wear := &p.States[slices.IndexFunc(p.States, func(s TaskState) bool { return s.Task == task.Name })].Wear
+	before, after := p.around(task, r.RunTime, wear.Totals(p.Totals))
+	run := share(float64(r.RunTime-before.RunTime), float64(after.RunTime-before.RunTime))
+	strokes := share(r.Strokes-before.Strokes, after.Strokes-before.Strokes)
+	r.WarmTime = before.WarmTime + time.Duration(run*float64(after.WarmTime-before.WarmTime))
+	r.Worn = before.Worn + strokes*(after.Worn-before.Worn)
+	r.Share = before.Share + run*(after.Share-before.Share)
+	if task.Weighted() && counted != FromCounters {
+		r.Estimated = strings.TrimPrefix(r.Estimated+"; "+EstimatedWeights, "; ")
+	}
+}
+
+// What a record says was estimated.
+const (
+	EstimatedWeights = "use weighted by temperature, pressure or speed: in proportion to the plain hours and strokes around that time"
+	EstimatedStrokes = "strokes: in proportion to the run hours"
+)
+
+// around gives what a task's meters are known to have been before and after a
+// moment of run time: at its other records, at the first hour and now.
+func (p *Pump) around(task *Task, at time.Duration, now Totals) (before, after Totals) {
+	after = now
+	for _, r := range InForce(p.Ledger) {
+		switch {
+		case r.Entry.Task != task.Name:
+		case r.RunTime <= at:
+			before = totalsOf(r)
+		default:
+			return before, totalsOf(r)
+		}
+	}
+	return before, after
 }
 
 func share(a, of float64) float64 {

@@ -17,6 +17,9 @@ type Forecast struct {
 	Late   time.Time `json:"due_90,omitzero"`
 	By     Measure   `json:"by,omitempty"` // what brings the median
 	Why    string    `json:"why,omitempty"`
+	// AtLatest is set where another measure of the task cannot be forecast: it
+	// may be used up before these dates.
+	AtLatest bool `json:"at_the_latest,omitempty"`
 }
 
 // Reasons why there is no forecast.
@@ -98,13 +101,13 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 		return Forecast{Why: NoClock}
 	}
 	f := Forecast{Why: NoInterval}
-	blind := 0.0 // share used of what nobody can forecast
+	blind, unseen := 0.0, false // share used of what nobody can forecast
 	for _, u := range t.uses(done, totals) {
 		if u.limit <= 0 {
 			continue
 		}
 		one := o.measure(u, done, totals, share*u.limit-u.spent)
-		if one.Why == NoHistory {
+		if unseen = unseen || one.Why != ""; one.Why == NoHistory {
 			blind = max(blind, u.spent/u.limit)
 		}
 		f.sooner(one)
@@ -117,6 +120,7 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 			f.sooner(Forecast{Early: at, Median: at, Late: at, By: ByCalendar})
 		}
 	}
+	f.AtLatest = unseen && f.Why == ""
 	return f
 }
 

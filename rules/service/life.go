@@ -132,17 +132,27 @@ func (t *Task) Status(l Life) Status {
 	return InLife
 }
 
-// suspectFrom is how probable a part must be for the diagnosis to ask for its
-// task.
-const suspectFrom = 0.3
+// SuspectFrom is how probable it must be that one of a task's parts is at
+// fault for the diagnosis to ask for the task (common practice, no source).
+const SuspectFrom = 0.3
 
-// Suspected gives life, or due by condition when the diagnosis advises a visit
-// for a part of that task at that place.
-func (t *Task) Suspected(life Life, at pump.Position, suspects []pump.Finding) Life {
+// Asked is how probable it is that a part which t renews at that place is at
+// fault, by findings that advise a visit. Only one of the findings is true, so
+// their probabilities add up.
+func (t *Task) Asked(at pump.Position, suspects []pump.Finding) (sum float64) {
 	for _, f := range suspects {
-		if f.Visit && f.Probability >= suspectFrom && t.Takes(f.Component) && fits(f.Position.Cylinder, at.Cylinder) && fits(f.Position.Side, at.Side) && life.Used < 1 {
-			life.Used, life.By, life.Spent, life.Limit = 1, ByCondition, float64(f.Probability), suspectFrom
+		if f.Visit && t.Takes(f.Component) && fits(f.Position.Cylinder, at.Cylinder) && fits(f.Position.Side, at.Side) {
+			sum += float64(f.Probability)
 		}
+	}
+	return min(sum, 1)
+}
+
+// Suspected gives life, or due by condition when the diagnosis asks for the
+// task at that place.
+func (t *Task) Suspected(life Life, at pump.Position, suspects []pump.Finding) Life {
+	if p := t.Asked(at, suspects); p >= SuspectFrom && life.Used < 1 {
+		life.Used, life.By, life.Spent, life.Limit = 1, ByCondition, p, SuspectFrom
 	}
 	return life
 }

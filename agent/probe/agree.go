@@ -69,7 +69,7 @@ func (e *Expectation) shiftOf(f *Find) int {
 // Rivals is how many of the finds, likeliest first, cannot be told apart: all,
 // unless several values agree on where the manual's numbers stand.
 func (e *Expectation) Rivals(found []Find) int {
-	const clear = 2.5 // of strangeness: less than one address
+	const clear = 1.5 // of strangeness: less than one address, or bytes swapped and another scale
 	if len(found) < 2 || e.Table == regmap.NoTable || !found[0].proven {
 		return len(found)
 	}

@@ -8,8 +8,7 @@ COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
 ARG VERSION=devel
-RUN CGO_ENABLED=0 go build -tags nethttpomithttp2 -trimpath -ldflags "-s -w -X main.version=${VERSION}" -o /out/pumpside ./agent \
- && mkdir -p /out/state
+RUN VERSION=${VERSION} .ci/build /out/pumpside && mkdir -p /out/state
 
 FROM scratch
 COPY --from=build /out/pumpside /pumpside

@@ -83,6 +83,10 @@ type pumpJSON struct {
 	Signals   []signalJSON         `json:"signals,omitempty"`
 	Cannot    []Gap                `json:"not_visible,omitempty"`
 	Condition *rules.ConditionView `json:"condition,omitempty"`
+	LeakDown  *rules.LeakDownView  `json:"leak_down,omitempty"`
+	Repair    *rules.RepairView    `json:"repair,omitempty"`
+	OilUse    *service.OilUse      `json:"oil_use,omitempty"`
+	Score     *service.Score       `json:"diagnosis_score,omitempty"`
 	Cylinders int                  `json:"cylinders"`
 }
 
@@ -118,7 +122,7 @@ func pumpJSONOf(pump *Pump, whole bool) pumpJSON {
 		Observed: pump.Observed, Disputed: pump.Disputed, Totals: pump.Totals, Standing: standing(pump.Alarms), Tasks: tasksJSON(pump), Cylinders: pump.Cylinders,
 	}
 	if whole {
-		j.Cannot, j.Condition = pump.Gaps, pump.Condition
+		j.Cannot, j.Condition, j.LeakDown, j.Repair, j.OilUse, j.Score = pump.Gaps, pump.Condition, pump.LeakDown, pump.Repair, pump.OilUse, &pump.Score
 		for i := range pump.Signals {
 			j.Signals = append(j.Signals, signalJSONOf(pump, &pump.Signals[i]))
 		}

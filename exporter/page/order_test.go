@@ -38,6 +38,27 @@ func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 			}}, "Done: ",
 		},
 		{
+			"a part swapped with that of another place, and all else a visit can say", "tess",
+			url.Values{
+				"verb": {"record_service"}, "job": {"gp-1/valves"}, "action": {"swapped"}, "cylinder": {"2"}, "side": {"suction"}, "other_cylinder": {"3"}, "other_side": {"discharge"},
+				"oil_added": {"0,5"}, "oil_changed": {"2.5"}, "part": {"valve kit"}, "part_number": {"VK-1"}, "part_serial": {"S7"}, "part_batch": {"B3"}, "labour_hours": {"1.5"},
+				"downtime_hours": {"2"}, "order": {"4711"}, "electrical_work": {"on"}, "rotation_confirmed": {"on"}, "line_changed": {"on"}, "hydraulic_end": {"on"},
+			},
+			200,
+			&drivers.Command{User: "tess", Verb: drivers.RecordService, Task: "valves", Service: &drivers.ServiceEntry{
+				Task: "valves", Action: "swapped", Cylinder: 2, Side: "suction", Swapped: &drivers.ServicePlace{Cylinder: 3, Side: "discharge"}, Added: 0.5, Filled: 2.5,
+				Parts: []drivers.ServicePart{{Name: "valve kit", Number: "VK-1", Serial: "S7", Batch: "B3"}}, Labour: 1.5, Downtime: 2, Order: "4711",
+				ElectricalWork: true, RotationConfirmed: true, LineChanged: true, HydraulicEnd: true,
+			}}, "Done: ",
+		},
+		{
+			"oil topped up is no task", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/"}, "oil_added": {"0.3"}}, 200,
+			&drivers.Command{User: "tess", Verb: drivers.RecordService, Service: &drivers.ServiceEntry{Added: 0.3}}, "Done: ",
+		},
+		{"an amount that is none", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/oil"}, "oil_added": {"NaN"}}, 400, nil, "Oil added is “NaN”; want a number"},
+		{"an hour meter without end", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/oil"}, "panel_hours": {"1e999"}}, 400, nil, "Panel hours is “1e999”; want a number"},
+		{"text that is none", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/oil"}, "part": {"\xff"}}, 400, nil, "The text is not UTF-8"},
+		{
 			"a technician takes a record back", "tess",
 			url.Values{"verb": {"record_service"}, "pump": {"gp-1"}, "undoes": {"3"}, "comment": {"wrong pump"}},
 			200,

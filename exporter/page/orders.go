@@ -202,6 +202,19 @@ func (p *Page) carryOut(ctx context.Context, v viewer, o order) (e *alarm.Event,
 	return e, http.StatusServiceUnavailable, err
 }
 
+// texts are what a record says in words.
+func (o order) texts() string {
+	e := o.Service
+	if e == nil {
+		return ""
+	}
+	all := e.By + e.Reason + e.Action + e.Found + e.Side + e.Order
+	for _, p := range e.Parts {
+		all += p.Name + p.Number + p.Serial + p.Batch
+	}
+	return all
+}
+
 // command gives the order as the rules take it.
 func (o order) command(v viewer) (drivers.Command, error) {
 	c := drivers.Command{
@@ -215,7 +228,7 @@ func (o order) command(v viewer) (drivers.Command, error) {
 		c.ID = "page-" + rand.Text()
 	}
 	switch {
-	case !utf8.ValidString(o.Pump + o.Alarm + o.Task + o.Comment + o.ID):
+	case !utf8.ValidString(o.Pump + o.Alarm + o.Task + o.Comment + o.ID + o.texts()):
 		return c, errors.New("the text is not UTF-8")
 	case len(o.Pump) > 64 || len(o.Alarm) > 128 || len(o.Task) > 64 || len(o.ID) > 64:
 		return c, errors.New("a name is too long")

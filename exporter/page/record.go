@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"math"
 	"net/url"
 	"strconv"
 	"strings"
@@ -15,28 +16,61 @@ const formTime = "2006-01-02T15:04"
 
 // addService reads what a form says was done. Pump and task come in one field,
 // so that one touch chooses both.
-func (o *order) addService(f url.Values) (err error) {
+func (o *order) addService(f url.Values) error {
 	if job := f.Get("job"); job != "" {
 		o.Pump, o.Task, _ = strings.Cut(job, "/")
 	}
+	text := func(key string) string { return strings.TrimSpace(f.Get(key)) }
 	e := &drivers.ServiceEntry{
-		Task: o.Task, Action: f.Get("action"), Found: f.Get("found"), Reason: f.Get("reason"), Side: f.Get("side"), By: strings.TrimSpace(f.Get("by")),
+		Task: o.Task, Action: text("action"), Found: text("found"), Reason: text("reason"), Side: text("side"), By: text("by"), Order: text("order"),
+		ElectricalWork: f.Has("electrical_work"), RotationConfirmed: f.Has("rotation_confirmed"), LineChanged: f.Has("line_changed"), HydraulicEnd: f.Has("hydraulic_end"),
 	}
-	for key, to := range map[string]*int{"undoes": &e.Undoes, "cylinder": &e.Cylinder} {
-		if text := f.Get(key); text != "" {
-			if *to, err = strconv.Atoi(text); err != nil {
-				return fmt.Errorf("%s is %s; want a whole number", key, quoted(text))
-			}
-		}
-	}
-	if text := f.Get("panel_hours"); text != "" {
-		x, err := strconv.ParseFloat(strings.ReplaceAll(text, ",", "."), 64)
-		if err != nil {
-			return fmt.Errorf("the panel's hour meter is %s; want a number of hours", quoted(text))
-		}
-		e.PanelHours = &x
+	if name := text("part"); name != "" {
+		e.Parts = []drivers.ServicePart{{Name: name, Number: text("part_number"), Serial: text("part_serial"), Batch: text("part_batch")}}
 	}
 	o.Service = e
+	if err := addPlaces(e, f); err != nil {
+		return err
+	}
+	return addNumbers(e, f)
+}
+
+// addPlaces reads the place of the work, and that of the part it was swapped
+// with.
+func addPlaces(e *drivers.ServiceEntry, f url.Values) error {
+	var other int
+	for key, to := range map[string]*int{"undoes": &e.Undoes, "cylinder": &e.Cylinder, "other_cylinder": &other} {
+		if text := f.Get(key); text != "" {
+			n, err := strconv.Atoi(text)
+			if err != nil {
+				return fmt.Errorf("%s is %s; want a whole number", spaced(key), quoted(text))
+			}
+			*to = n
+		}
+	}
+	if side := f.Get("other_side"); other != 0 || side != "" {
+		e.Swapped = &drivers.ServicePlace{Cylinder: other, Side: side}
+	}
+	return nil
+}
+
+// addNumbers reads amounts; a comma is as good as a point.
+func addNumbers(e *drivers.ServiceEntry, f url.Values) error {
+	var panel float64
+	for key, to := range map[string]*float64{"panel_hours": &panel, "oil_added": &e.Added, "oil_changed": &e.Filled, "labour_hours": &e.Labour, "downtime_hours": &e.Downtime} {
+		text := f.Get(key)
+		if text == "" {
+			continue
+		}
+		x, err := strconv.ParseFloat(strings.ReplaceAll(text, ",", "."), 64)
+		if err != nil || math.IsNaN(x) || math.IsInf(x, 0) {
+			return fmt.Errorf("%s is %s; want a number", spaced(key), quoted(text))
+		}
+		*to = x
+		if key == "panel_hours" {
+			e.PanelHours = &panel
+		}
+	}
 	return nil
 }
 

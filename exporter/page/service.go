@@ -84,9 +84,12 @@ func recordLines(v viewer, view *View, entries []Entry) (list []recordLine) {
 		}
 	}
 	for _, e := range entries {
-		l := recordLine{Pump: e.Pump, Tag: e.Pump, Title: sentence(spaced(e.Event.Subject)), When: v.Clock.instant(e.Event.At), By: e.Event.User, Note: e.Event.Comment, Viewer: v}
+		l := recordLine{Pump: e.Pump, Tag: e.Pump, Title: recordTitle(e.Event.Subject), When: v.Clock.instant(e.Event.At), By: e.Event.User, Note: e.Event.Comment, Viewer: v}
 		if pump, err := findPump(view, e.Pump); err == nil {
-			l.Tag, l.Title = pump.Tag, pump.TitleOf(e.Event.Subject)
+			l.Tag = pump.Tag
+			if e.Event.Subject != "" {
+				l.Title = pump.TitleOf(e.Event.Subject)
+			}
 		}
 		if r := e.Event.Service; r != nil {
 			l.add(v, r)
@@ -97,6 +100,23 @@ func recordLines(v viewer, view *View, entries []Entry) (list []recordLine) {
 	return list
 }
 
+func recordTitle(task string) string {
+	if task == "" {
+		return "No task"
+	}
+	return sentence(spaced(task))
+}
+
+func partWords(p *drivers.ServicePart) string {
+	text := p.Name
+	for _, more := range [][2]string{{" ", p.Number}, {", serial ", p.Serial}, {", batch ", p.Batch}} {
+		if more[1] != "" {
+			text += more[0] + more[1]
+		}
+	}
+	return text
+}
+
 func (l *recordLine) add(v viewer, r *drivers.ServiceRecord) {
 	l.Number, l.When, l.Disputed, l.Hours = r.Number, v.Clock.instant(r.At), r.Disputed, hours(r.RunTime.Seconds(), 0)
 	if r.Entry.Undoes > 0 {
@@ -104,9 +124,22 @@ func (l *recordLine) add(v viewer, r *drivers.ServiceRecord) {
 		return
 	}
 	l.What = spaced(r.Entry.Action) + placeWords(r.Entry.Cylinder, r.Entry.Side)
+	if s := r.Entry.Swapped; s != nil {
+		l.What += " with" + strings.TrimPrefix(placeWords(s.Cylinder, s.Side), ",")
+	}
 	if r.Entry.Found != "" {
 		l.What += "; found " + spaced(r.Entry.Found)
 	}
+	if r.Entry.Added > 0 {
+		l.What += "; " + fixed(r.Entry.Added, 1) + " L of oil topped up"
+	}
+	if r.Entry.Filled > 0 {
+		l.What += "; " + fixed(r.Entry.Filled, 1) + " L of new oil"
+	}
+	for _, part := range r.Entry.Parts {
+		l.What += "; " + partWords(&part)
+	}
+	l.What = strings.TrimPrefix(l.What, "; ")
 	if r.Entry.By != "" && r.Entry.By != l.By {
 		l.By = r.Entry.By + ", recorded by " + l.By
 	}

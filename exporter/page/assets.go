@@ -99,7 +99,7 @@ func parsePages() (*template.Template, error) {
 	}
 	t.Funcs(template.FuncMap{
 		"asset":  assetPath,
-		"spaced": spaced,
+		"spaced": spaced, "sentence": sentence,
 		"render": run,
 		"part": func(s *screen, id string) (template.HTML, error) {
 			one, err := s.part(id)

@@ -82,11 +82,19 @@ func (f *fakeSource) Report(_ context.Context, span time.Duration) (*report.Repo
 	if f.broken != nil {
 		return nil, f.broken
 	}
-	run, starts, flow := 11.5, 2.0, 22.5
 	return &report.Report{
 		Title: "Ridge Station 7", At: noon, Since: noon.Add(-span),
-		Pumps:  []report.Pump{{Pump: "gp-1", Tag: "GP-1", Mode: rules.Running, Run: &run, Starts: &starts, TotalRun: 12345.6}},
-		Groups: []report.Group{{Group: "train-a", Title: "Train A", Moves: alarm.No, Wanted: alarm.Yes, Required: 1, Flow: &flow, Lost: 1}},
+		Needs: []report.Need{{Pump: "gp-1", Tag: "GP-1", Urgency: report.Now, By: "control_room", Kit: []string{"strainer element"}}, {Urgency: report.ThisWeek, By: "automation"}},
+		Pumps: []report.Pump{
+			{Pump: "gp-1", Tag: "GP-1", Mode: rules.Running, ForSeconds: new(3 * 3600.0), Wanted: alarm.Yes, Run: new(11.5), Starts: new(2.0), Pumped: new(15.4), TotalRun: 12345.6},
+			{Pump: "gp-2", Tag: "GP-2", Mode: rules.StandingInHand, Restarts: 3, TotalRun: 200},
+		},
+		Groups: []report.Group{{
+			Group: "train-a", Title: "Train A", Moves: alarm.No, Wanted: alarm.Yes, Required: 1, Spare: drivers.StandbyNotAvailable,
+			Flow: new(22.5), Target: new(25.0), Circulated: new(14.0), Share: new(0.39), Lost: 2,
+		}},
+		Silent:      []string{"module"},
+		Performance: report.Performance{Alarms: 1, Advisories: 2, PerPumpMonth: new(15.2), Standing: 3, Stale: 1, Unseen: 1, Acknowledge: new(240.0)},
 	}, nil
 }
 

@@ -6,6 +6,10 @@ import (
 	"pumpside/rules/alarm"
 )
 
+// standsLong is when an alarm has stood too long to be news (the usual measure
+// of alarm management, as in ISA-18.2 and EEMUA 191).
+const standsLong = 24 * time.Hour
+
 // handoverMost is the most entries a report looks at.
 const handoverMost = 5000
 
@@ -14,14 +18,18 @@ type handover struct {
 	From, To    string
 	Hours       int
 	Periods     []period
+	Needs       []needRow
+	Groups      []groupRow
+	Shift       []shiftRow
 	Standing    []alarmLine
 	Silenced    []alarmLine
 	Raised      []raisedCount
 	Actions     []journalLine // what people did
 	Late        []taskRow
-	Shift       []shiftRow
-	Groups      []groupRow
-	NotRead     string // why the report could not be made
+	Wear        []wearRow
+	Silent      []string // devices that do not answer
+	Alarms      string   // how the alarms themselves did
+	NotRead     string   // why the report could not be made
 	Raises, Cut int
 }
 
@@ -32,8 +40,9 @@ type raisedCount struct {
 	Mark       mark
 }
 
-// handoverScreen answers: what stands, what happened on the last shift, who
-// did what, and what comes next?
+// handoverScreen answers: does the glycol circulate, who needs a person, what
+// runs and why does the rest stand, what stands and what was silenced, what
+// happened on the last shift, who did what, and what comes next?
 func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	span, err := number(a.Query, "hours", 24, 1, 31*24)
 	if err != nil {
@@ -49,12 +58,21 @@ func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	if len(entries) == handoverMost {
 		r.Cut = handoverMost
 	}
+	for i := range r.Standing {
+		if age, known := view.At.Since(r.Standing[i].raised); known && age > standsLong {
+			r.Standing[i].Long = true
+		}
+	}
 	p.tell(&r, v, &view, entries)
 	for i := range view.Pumps {
-		for _, row := range p.taskRows(v, &view.Pumps[i], view.At) {
+		pump := &view.Pumps[i]
+		for _, row := range p.taskRows(v, pump, view.At) {
 			if row.Late || row.Soon {
 				r.Late = append(r.Late, row)
 			}
+		}
+		if row, ok := wearOf(v, pump); ok {
+			r.Wear = append(r.Wear, row)
 		}
 	}
 	if notRead == nil {

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"pumpside/drivers"
 	"pumpside/rules/alarm"
 )
 
@@ -67,6 +68,7 @@ type alarmLine struct {
 	Title, Headline string
 	Mark            mark
 	State, Since    string
+	Long            bool   // it has stood for longer than a day; said by a handover only
 	Silence         string // who or what silences it, and until when
 	Message         alarm.Message
 	HasMessage      bool
@@ -75,6 +77,7 @@ type alarmLine struct {
 	CanAcknowledge, CanReset, CanShelve, CanUnshelve, CanRemove, CanReturn bool
 	Viewer                                                                 viewer
 	Back                                                                   string
+	raised                                                                 drivers.Instant
 	urgency                                                                int
 	order                                                                  int64
 }
@@ -86,7 +89,7 @@ func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
 func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	l := alarmLine{
 		Pump: pump, Tag: tag, Name: a.Name, Mark: markOf(a), State: stateWords[a.State], Viewer: v, Back: back, urgency: urgency(a),
-		Since: v.Clock.instant(a.RaisedAt), order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
+		Since: v.Clock.instant(a.RaisedAt), raised: a.RaisedAt, order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
 
 		CanAcknowledge: a.State.NeedsAcknowledge(), CanReset: a.State == alarm.LatchedAcknowledged,
 		CanShelve: !a.Shelved, CanUnshelve: a.Shelved, CanRemove: !a.Removed, CanReturn: a.Removed,

@@ -52,7 +52,9 @@ func TestRolesDecideWhatAPersonMayAskFor(t *testing.T) {
 			}}, "Done: ",
 		},
 		{
-			"oil topped up is no task", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/"}, "oil_added": {"0.3"}}, 200,
+			"oil topped up is no task", "tess",
+			url.Values{"verb": {"record_service"}, "job": {"gp-1/"}, "oil_added": {"0.3"}},
+			200,
 			&drivers.Command{User: "tess", Verb: drivers.RecordService, Service: &drivers.ServiceEntry{Added: 0.3}}, "Done: ",
 		},
 		{"an amount that is none", "tess", url.Values{"verb": {"record_service"}, "job": {"gp-1/oil"}, "oil_added": {"NaN"}}, 400, nil, "Oil added is “NaN”; want a number"},

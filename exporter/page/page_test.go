@@ -137,7 +137,20 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		{"times are in the zone of the site, with the date", "/alarms", []string{"2026-03-01 11:50", "MST"}, []string{"18:50"}},
 		{"who may not change anything is asked to sign in", "/alarms", []string{"Sign in</a> to acknowledge"}, []string{`name="verb"`}},
 		{"the due list says what of what is used", "/service", []string{"1860 of 2000 h run", "Visit by 2026-03-10, about 1 h 30 min of work", "oil 2.5 L", "lock out and tag out", "93 % used, due 2026-03-10", "without a date"}, nil},
-		{"the handover counts what came", "/handover", []string{"Came in this time", `<td class="num">1</td>`, "11.5 h", "glycol does not circulate and is wanted", "lost 1 times", "-- h"}, nil},
+		{
+			"the handover tells of the circulation, the pumps and what is not known", "/handover",
+			[]string{
+				`glycol does not circulate and is wanted</span>, 0 of 1 pumps needed deliver, no spare is ready. 22.5 L/min, target 25.0 L/min; 14 m³ circulated, 39 % of the target in this time; <b>lost 2 times</b>`,
+				`<td><b>now</b></td><th scope="row"><a href="/pump/gp-1">GP-1</a></th><td>no glycol flow</td><td>control room</td><td>strainer element</td>`,
+				`<td>this week</td><th scope="row">the site</th>`,
+				`<td class="long">running <span class="soft">for 3 h</span></td><td class="num">11.5 h</td><td class="num">-- h</td><td class="num">2</td><td class="num">15 m³</td><td class="num">-- kWh</td>`,
+				`stopped in hand <span class="soft">since when is not known; whether it should run is not known; its drive restarted by itself 3 times in 24 h</span>`,
+				"Came in this time", `<a href="/bus#device-module">module</a>`,
+				"not as learned since 2026-03-01 05:00, likeliest loss in discharge half, cylinder 2 72 %; last repair, oil change of 2026-01-30 12:00: it did not hold",
+				"1 alarm, 2 advisories, 0 calls. 15.2 alarms a pump and month; one at most is the aim. 3 active, 1 of them for more than 24 h; 1 not acknowledged. Half were acknowledged within 4 min.",
+			},
+			nil,
+		},
 		{"the installer sees words, values and why not", "/bus", []string{"9ECB 45DA", "7200", "holding 107", "float32 CDAB", "bad: timeout", "timeout: 3", "0123456789ab", "diaphragm_leak"}, nil},
 	}
 	for _, tt := range tests {
@@ -260,7 +273,7 @@ func TestABrokenStoreKeepsNoValueFromBeingShown(t *testing.T) {
 			t.Errorf("%s: %d without %q", path, status, want)
 		}
 	}
-	if status, body := visit(t, server.URL).get("/handover"); status != 200 || !strings.Contains(body, "The report could not be made: disk I/O error") || !strings.Contains(body, "no glycol flow") {
+	if status, body := visit(t, server.URL).get("/handover"); status != 200 || !strings.Contains(body, "The report could not be made, so what the pumps did is not known: disk I/O error") || !strings.Contains(body, "no glycol flow") {
 		t.Errorf("the handover: %d", status)
 	}
 	if status, body := visit(t, server.URL).get("/api/v1/journal"); status != 500 || !strings.Contains(body, `"detail":"disk I/O error"`) {

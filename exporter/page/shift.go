@@ -2,18 +2,30 @@ package page
 
 import (
 	"context"
+	"fmt"
 	"strconv"
+	"strings"
 	"time"
 
+	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
+	"pumpside/rules/report"
 )
 
-// A shiftRow is what one pump did in the time of a report.
+// A shiftRow is what one pump did in the time of a report, and how it stands.
 type shiftRow struct {
-	Tag, Mode                               string
+	Tag, Mode, For, Note                    string
 	Run, Unobserved, Starts, Pumped, Energy figure
 	Total                                   string
+}
+
+// A needRow is a pump that needs a person, or the site itself.
+type needRow struct {
+	Pump, Tag   string // "" for the site
+	Urgency, By string
+	Why, Bring  string
+	Now         bool
 }
 
 // A groupRow is the circulation of one group of pumps.
@@ -21,8 +33,10 @@ type groupRow struct {
 	Title, Word string
 	Wrong       bool // glycol is wanted and does not move
 	Pumps       string
+	Spare       string
 	Flow        string // "" when it is not known
-	Lost        int    // times circulation was lost in the time of a report
+	Circulated  string // in the time of a report
+	Lost        int    // times circulation was lost in that time
 }
 
 // addShift puts what the rules' own report says into words.
@@ -31,25 +45,58 @@ func (p *Page) addShift(ctx context.Context, to *handover, v viewer, span time.D
 	if err != nil {
 		return err
 	}
+	for i := range r.Needs {
+		to.Needs = append(to.Needs, needOf(to, &r.Needs[i]))
+	}
 	for i := range r.Pumps {
-		one := &r.Pumps[i]
-		to.Shift = append(to.Shift, shiftRow{
-			Tag: one.Tag, Mode: spaced(one.Mode.String()), Total: hours(one.TotalRun*3600, 1),
-			Run: perhaps(one.Run, 1, "h"), Unobserved: perhaps(one.Unobserved, 1, "h"), Starts: perhaps(one.Starts, 0, ""),
-			Pumped: perhaps(one.Pumped, 1, "m³"), Energy: perhaps(one.Energy, 0, "kWh"),
-		})
+		to.Shift = append(to.Shift, shiftOf(v, &r.Pumps[i]))
 	}
 	for i := range r.Groups {
-		g := &r.Groups[i]
-		row := groupWords(g.Title, g.Moves, g.Wanted, g.Delivering, g.Required)
-		row.Lost = g.Lost
-		if g.Flow != nil {
-			const litresPerMinute = 1e-3 / 60
-			row.Flow = flowWords(v, *g.Flow*litresPerMinute)
-		}
-		to.Groups = append(to.Groups, row)
+		to.Groups = append(to.Groups, groupOf(v, &r.Groups[i]))
 	}
+	to.Silent, to.Alarms = r.Silent, alarmsWords(&r.Performance)
 	return nil
+}
+
+// needOf gives the reasons in the words of the lists below it.
+func needOf(to *handover, n *report.Need) needRow {
+	row := needRow{Pump: n.Pump, Tag: n.Tag, Urgency: spaced(n.Urgency.String()), By: spaced(n.By), Bring: strings.Join(n.Kit, "; "), Now: n.Urgency == report.Now}
+	var why []string
+	for _, l := range to.Standing {
+		if l.Pump == n.Pump {
+			why = append(why, l.Title)
+		}
+	}
+	for _, t := range to.Late {
+		if t.Pump == n.Pump && t.Late {
+			why = append(why, strings.ToLower(t.Title[:1])+t.Title[1:]+" "+t.Word)
+		}
+	}
+	row.Why = strings.Join(why, "; ")
+	return row
+}
+
+func shiftOf(v viewer, one *report.Pump) shiftRow {
+	row := shiftRow{
+		Tag: one.Tag, Mode: spaced(one.Mode.String()), Total: hours(one.TotalRun*3600, 1), For: "since when is not known",
+		Run: perhaps(one.Run, 1, "h"), Unobserved: perhaps(one.Unobserved, 1, "h"), Starts: perhaps(one.Starts, 0, ""), Energy: perhaps(one.Energy, 0, "kWh"),
+		Pumped: figure{"--", cubic(v.Units, 0).Unit},
+	}
+	if one.ForSeconds != nil {
+		row.For = "for " + ago(time.Duration(*one.ForSeconds*float64(time.Second)))
+	}
+	if one.Pumped != nil {
+		row.Pumped = cubic(v.Units, *one.Pumped)
+	}
+	var notes []string
+	if one.Wanted == alarm.Unknown {
+		notes = append(notes, "whether it should run is not known")
+	}
+	if one.Restarts > 0 {
+		notes = append(notes, fmt.Sprintf("its drive restarted by itself %d times in 24 h", one.Restarts))
+	}
+	row.Note = strings.Join(notes, "; ")
+	return row
 }
 
 // perhaps writes a number that may not be known.
@@ -59,6 +106,35 @@ func perhaps(x *float64, decimals int, unit string) figure {
 	}
 	return figure{fixed(*x, decimals), unit}
 }
+
+// spareWords say whether a pump stands behind those that run.
+var spareWords = map[drivers.Standby]string{
+	"": "", drivers.StandbyUnknown: "whether a spare is ready is not known", drivers.StandbyNone: "there is no spare", drivers.StandbyRunning: "the spare runs too",
+	drivers.StandbyAvailable: "a spare is ready", drivers.StandbyNotAvailable: "no spare is ready",
+}
+
+func groupOf(v viewer, g *report.Group) groupRow {
+	row := groupWords(g.Title, g.Moves, g.Wanted, g.Delivering, g.Required)
+	row.Lost, row.Spare = g.Lost, spareWords[g.Spare]
+	flow, target := "flow not known", "no target known"
+	if g.Flow != nil {
+		flow = flowWords(v, litresPerMinute(*g.Flow))
+	}
+	if g.Target != nil {
+		target = "target " + flowWords(v, litresPerMinute(*g.Target))
+	}
+	row.Flow = flow + ", " + target
+	if g.Circulated != nil {
+		row.Circulated = cubic(v.Units, *g.Circulated).String() + " circulated"
+		if g.Share != nil {
+			row.Circulated += ", " + percent(*g.Share) + " % of the target"
+		}
+	}
+	return row
+}
+
+// litresPerMinute in m³/s.
+func litresPerMinute(x float64) float64 { return x * 1e-3 / 60 }
 
 func groupWords(title string, moves, wanted alarm.Known, delivering, required int) groupRow {
 	row := groupRow{Title: title, Word: "whether glycol circulates is not known", Pumps: strconv.Itoa(delivering) + " of " + strconv.Itoa(required) + " pumps needed deliver"}
@@ -94,4 +170,27 @@ func groupRows(v viewer, view *View) (rows []groupRow) {
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// alarmsWords say how the alarms themselves did.
+func alarmsWords(p *report.Performance) string {
+	text := plural(p.Alarms, "alarm") + ", " + advisories(p.Advisories) + ", " + plural(p.Calls, "call") + ". "
+	if p.PerPumpMonth != nil {
+		text += fixed(*p.PerPumpMonth, 1) + " alarms a pump and month; one at most is the aim. "
+	}
+	text += fmt.Sprintf("%d active, %d of them for more than 24 h; %d not acknowledged.", p.Standing, p.Stale, p.Unseen)
+	if p.Chattering > 0 {
+		text += fmt.Sprintf(" %d came and went too fast to follow.", p.Chattering)
+	}
+	if p.Acknowledge != nil {
+		text += " Half were acknowledged within " + ago(time.Duration(*p.Acknowledge*float64(time.Second))) + "."
+	}
+	return text
+}
+
+func advisories(n int) string {
+	if n == 1 {
+		return "1 advisory"
+	}
+	return strconv.Itoa(n) + " advisories"
 }

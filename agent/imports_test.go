@@ -24,7 +24,7 @@ var allowed = map[string]string{
 	"rules/service":    "drivers drivers/quantity rules/counters rules/pump",
 	"rules/alarm":      "drivers drivers/quantity",
 	"rules/trend":      "drivers",
-	"rules/site":       "drivers drivers/quantity rules/alarm rules/pump",
+	"rules/site":       "drivers drivers/quantity rules/alarm rules/pump rules/hydraulics",
 	"rules":            "drivers drivers/quantity rules/pump rules/counters rules/hydraulics rules/orders rules/condition rules/diagnosis rules/service rules/alarm rules/trend",
 
 	"rules/report": "drivers drivers/quantity rules rules/alarm rules/service rules/site",
@@ -38,7 +38,7 @@ var allowed = map[string]string{
 	"exporter/prom": "drivers drivers/quantity rules rules/site rules/alarm rules/service",
 	"exporter/page": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/report rules/trend",
 
-	"configs":                       "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/alarm rules/service rules/trend exporter/mqtt",
+	"configs":                       "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/hydraulics rules/alarm rules/service rules/trend exporter/mqtt",
 	"configs/control-room/consumer": "",
 
 	"simulator": "drivers/quantity",

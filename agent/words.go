@@ -64,6 +64,9 @@ func (w words) names(pump string, e *alarm.Event) alarm.Site {
 	s.Route = w.calls.Route(e, e.At.Wall.In(w.zone))
 	p := w.pumps[pump]
 	s.Subject = p.Titles[e.Subject]
+	if one, about := w.pumps[e.Subject]; pump == "" && about {
+		s.Subject = one.Tag
+	}
 	s.DriveFault = p.DriveFaults.Text(e.DriveFaultCode)
 	if parts := p.Parts[e.Subject]; parts != "" {
 		s.Parts = []string{parts}

@@ -5,13 +5,14 @@ import (
 
 	"pumpside/drivers"
 	"pumpside/rules"
+	"pumpside/rules/hydraulics"
 	"pumpside/rules/site"
 )
 
 // ofGroup are the roles that a point may play for all pumps of a group.
 var ofGroup = []drivers.Signal{
 	drivers.SuctionPressure, drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolFlowSwitch, drivers.GlycolTemperature,
-	drivers.GlycolLevel, drivers.ControlPower, drivers.AmbientTemperature, drivers.ContactorPressure, drivers.GasFlow, drivers.GasPressure, drivers.GasTemperature,
+	drivers.GlycolLevel, drivers.ControlPower, drivers.AmbientTemperature, drivers.ContactorPressure, drivers.GasFlow, drivers.GasPressure, drivers.GasTemperature, drivers.CirculationDemand,
 }
 
 // groupsOf reads the groups, and lets each signal of a group play its role for
@@ -29,16 +30,30 @@ func (l *loader) groupsOf(pumps []*pumpLoader) {
 		for _, t := range []struct {
 			key string
 			x   float64
-		}{{"no_flow_below", float64(f.NoFlow)}, {"circulation", float64(f.Target)}, {"pause", float64(f.Pause)}, {"exercise_every", float64(f.Exercise)}, {"change_over_every", float64(f.Change)}} {
+		}{{"no_flow_below", float64(f.NoFlow)}, {"circulation", float64(f.Target)}, {"gas_water_out", float64(f.WaterOut)}, {"glycol_per_kilogram", float64(f.Ratio)}, {"pause", float64(f.Pause)}, {"exercise_every", float64(f.Exercise)}, {"change_over_every", float64(f.Change)}} {
 			if t.x < 0 {
 				l.wrong(here.child(t.key), "must not be below zero")
 			}
 		}
 		l.shared(here.child("signals"), f, members)
+		l.drying(here, f, members)
 		l.groups = append(l.groups, site.Group{
 			ID: f.ID, Pumps: f.Pumps, Required: f.Required, NoFlow: f.NoFlow, Target: f.Target, Pause: f.Pause,
+			Drying:   site.Drying{WaterOut: f.WaterOut, Ratio: hydraulics.CubicMetersPerKilogram(f.Ratio)},
 			Exercise: orElse(f.Exercise, -1), ChangeOver: f.Change,
 		})
+	}
+}
+
+// drying tells of a circulation that could never be worked out.
+func (l *loader) drying(here *place, f *groupFile, members []*pumpLoader) {
+	if f.WaterOut <= 0 || len(members) == 0 {
+		return
+	}
+	for _, one := range [][]drivers.Signal{{drivers.GasFlow}, {drivers.GasTemperature}, {drivers.GasPressure, drivers.ContactorPressure}} {
+		if !slices.ContainsFunc(one, members[0].has) {
+			l.wrong(here.child("gas_water_out"), "needs %s among the signals of the group", one[0])
+		}
 	}
 }
 
@@ -73,6 +88,9 @@ func (l *loader) members(here *place, f *groupFile, pumps []*pumpLoader, in map[
 func (l *loader) shared(here *place, f *groupFile, members []*pumpLoader) {
 	for _, name := range sortedKeys(f.Signals) {
 		s, known := drivers.SignalNamed(name)
+		if s == drivers.RunDemand {
+			s = drivers.CirculationDemand // of the group as a whole
+		}
 		here := here.child(name)
 		switch {
 		case !known || !slices.Contains(ofGroup, s):
@@ -95,7 +113,9 @@ func (l *loader) shared(here *place, f *groupFile, members []*pumpLoader) {
 
 func groupRoles() (names []string) {
 	for _, s := range ofGroup {
-		names = append(names, s.String())
+		if s != drivers.CirculationDemand {
+			names = append(names, s.String())
+		}
 	}
-	return names
+	return append(names, drivers.RunDemand.String())
 }

@@ -124,6 +124,9 @@ func (l *limitLoader) levels(set *alarm.SignalSettings) {
 			l.wrong(l.here.child(one.key), "%s is not above %s, %s", one.text, rising[before].key, rising[before].text)
 		}
 		before = i
+		if alarm.Pointless(l.signal, i >= 2) {
+			l.wrong(l.here.child(one.key), "says nothing of %s; remove it", l.signal)
+		}
 		l.reachable(one.key, one.text, *x)
 	}
 	for _, pair := range [][2]int{{0, 1}, {3, 2}} {

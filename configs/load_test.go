@@ -184,6 +184,7 @@ func TestLoadGivesWhatCountersNeed(t *testing.T) {
 		Installed: counters.SignalsOf(
 			drivers.DriveStatus, drivers.DriveFaultCode, drivers.MotorSpeed, drivers.MotorCurrent, drivers.MotorPower, drivers.DriveRunHours,
 			drivers.DischargePressure, drivers.GlycolFlow, drivers.GlycolVolume, drivers.GlycolTemperature, drivers.DiaphragmLeak, drivers.ShaftIndex,
+			drivers.ContactorPressure, drivers.GasFlow, drivers.GasTemperature, drivers.CirculationDemand,
 		),
 		SpeedThreshold: 50, RatedSpeed: 1460, PerHertz: 30, Ratio: 4.9, Cylinders: 3,
 		Displacement: quantity.CubicMeters(3 * math.Pi / 4 * 0.04 * 0.04 * 0.03), // 3·π/4·d²·s = 113 mL
@@ -220,6 +221,10 @@ func TestLoadGivesSignalsWithTheAgeAtWhichTheyAreStale(t *testing.T) {
 		{Signal: drivers.DiaphragmLeak, StaleAfter: 3 * time.Second},
 		{Signal: drivers.ShaftIndex, StaleAfter: 3 * time.Second},
 		{Signal: drivers.Auxiliary(0), Name: "oil-low", StaleAfter: 3 * time.Second},
+		{Signal: drivers.ContactorPressure, StaleAfter: 90 * time.Second},
+		{Signal: drivers.GasFlow, StaleAfter: 90 * time.Second},
+		{Signal: drivers.GasTemperature, StaleAfter: 90 * time.Second},
+		{Signal: drivers.CirculationDemand, StaleAfter: 3 * time.Second},
 	}
 	if d := cmp.Diff(want, p.Rules.Signals); d != "" {
 		t.Errorf("signals (-want +got):\n%s", d)
@@ -370,18 +375,16 @@ func TestSummarySaysWhatIsMissing(t *testing.T) {
 			fmt.Fprintf(&b, "  no %s: %s\n", m.Wanted, m.Cost)
 		}
 	}
-	const want = `gp-1: drive_status drive_fault_code motor_speed motor_current motor_power drive_run_hours suction_pressure discharge_pressure glycol_flow glycol_volume glycol_temperature glycol_level diaphragm_leak shaft_index oil-low
+	const want = `gp-1: drive_status drive_fault_code motor_speed motor_current motor_power drive_run_hours suction_pressure discharge_pressure glycol_flow glycol_volume glycol_temperature glycol_level diaphragm_leak shaft_index oil-low contactor_pressure gas_flow gas_temperature circulation_demand
   no oil_level_switch or hydraulic_oil_level: low oil of the hydraulic end cannot be seen
   no control_power: lost power looks like devices that do not answer
-  no run_demand: whether the pump should run is not known, so that a stop needs no explanation
-gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure discharge_pressure diaphragm_leak glycol_level
+gp-2: drive_status motor_speed motor_power drive_run_hours suction_pressure discharge_pressure diaphragm_leak contactor_pressure gas_flow gas_temperature glycol_level circulation_demand
   no drive_fault_code: the fault of the drive has no name
   no glycol_flow or glycol_flow_switch: lost flow and failed priming cannot be seen
   no glycol_flow or glycol_volume: pumped volume is reckoned from revolutions and counting.volumetric_efficiency, so that wear does not show in it
   no glycol_temperature: glycol that is too cold to pump cannot be seen
   no oil_level_switch or hydraulic_oil_level: low oil of the hydraulic end cannot be seen
   no control_power: lost power looks like devices that do not answer
-  no run_demand: whether the pump should run is not known, so that a stop needs no explanation
   no shaft_index and index_angle and cylinder_1: no finding can name a cylinder
 `
 	if d := cmp.Diff(want, b.String()); d != "" {
@@ -458,9 +461,10 @@ func TestLoadGivesGroups(t *testing.T) {
 	}
 	want := []site.Group{{
 		ID: "north", Pumps: []string{"gp-1", "gp-2"}, Required: 1, NoFlow: 0.2e-3 / 60, Target: 14e-3 / 60, Pause: 20 * time.Minute,
+		Drying:   site.Drying{WaterOut: 110e-6, Ratio: 0.025},
 		Exercise: 30 * day, ChangeOver: 14 * day,
 	}}
-	if d := cmp.Diff(want, c.Rules.Groups, cmp.Comparer(func(a, b quantity.CubicMetersPerSecond) bool { return math.Abs(float64(a-b)) < 1e-12 })); d != "" {
+	if d := cmp.Diff(want, c.Rules.Groups, cmp.Comparer(func(a, b quantity.CubicMetersPerSecond) bool { return math.Abs(float64(a-b)) < 1e-12 }), cmp.Comparer(func(a, b quantity.KilogramsPerCubicMeter) bool { return math.Abs(float64(a-b)) < 1e-12 })); d != "" {
 		t.Errorf("what is judged of them (-want +got):\n%s", d)
 	}
 	var night []string
@@ -469,7 +473,7 @@ func TestLoadGivesGroups(t *testing.T) {
 			night = append(night, d.Name)
 		}
 	}
-	if d := cmp.Diff([]string{"stopped_longer_than_usual", "drive_fault"}, night, cmpopts.SortSlices(func(a, b string) bool { return a < b })); d != "" {
+	if d := cmp.Diff([]string{"stopped_longer_than_usual", "drive_fault", "reverse_flow"}, night, cmpopts.SortSlices(func(a, b string) bool { return a < b })); d != "" {
 		t.Errorf("alarms of a pump in a group that wait for the working day (-want +got):\n%s", d)
 	}
 }

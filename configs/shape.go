@@ -25,16 +25,17 @@ import (
 
 // dimensionOf is the dimension of each Go type a file's field may have.
 var dimensionOf = map[reflect.Type]quantity.Dimension{
-	reflect.TypeFor[time.Duration]():                 quantity.Duration,
-	reflect.TypeFor[quantity.Pascals]():              quantity.Pressure,
-	reflect.TypeFor[quantity.Celsius]():              quantity.Temperature,
-	reflect.TypeFor[quantity.Meters]():               quantity.Length,
-	reflect.TypeFor[quantity.CubicMeters]():          quantity.Volume,
-	reflect.TypeFor[quantity.CubicMetersPerSecond](): quantity.Flow,
-	reflect.TypeFor[quantity.RevolutionsPerMinute](): quantity.Speed,
-	reflect.TypeFor[quantity.Watts]():                quantity.Power,
-	reflect.TypeFor[quantity.Joules]():               quantity.Energy,
-	reflect.TypeFor[quantity.Ratio]():                quantity.Share,
+	reflect.TypeFor[time.Duration]():                   quantity.Duration,
+	reflect.TypeFor[quantity.Pascals]():                quantity.Pressure,
+	reflect.TypeFor[quantity.Celsius]():                quantity.Temperature,
+	reflect.TypeFor[quantity.Meters]():                 quantity.Length,
+	reflect.TypeFor[quantity.CubicMeters]():            quantity.Volume,
+	reflect.TypeFor[quantity.CubicMetersPerSecond]():   quantity.Flow,
+	reflect.TypeFor[quantity.RevolutionsPerMinute]():   quantity.Speed,
+	reflect.TypeFor[quantity.Watts]():                  quantity.Power,
+	reflect.TypeFor[quantity.Joules]():                 quantity.Energy,
+	reflect.TypeFor[quantity.KilogramsPerCubicMeter](): quantity.Density,
+	reflect.TypeFor[quantity.Ratio]():                  quantity.Share,
 }
 
 // refusals say why a key that people are likely to write is refused.

@@ -77,7 +77,7 @@ var sights = []sight{
 	{roles: []drivers.Signal{drivers.DiaphragmLeak}, cost: "a failed diaphragm shows only in the oil and in the glycol"},
 	{roles: []drivers.Signal{drivers.OilLevelSwitch, drivers.HydraulicOilLevel}, cost: "low oil of the hydraulic end cannot be seen"},
 	{roles: []drivers.Signal{drivers.ControlPower}, cost: "lost power looks like devices that do not answer"},
-	{roles: []drivers.Signal{drivers.RunDemand}, cost: "whether the pump should run is not known, so that a stop needs no explanation"},
+	{roles: []drivers.Signal{drivers.RunDemand, drivers.CirculationDemand}, cost: "whether the pump should run is not known, so that a stop needs no explanation"},
 	{
 		has:   func(p *Pump) bool { return p.Geometry.NamesCylinders() },
 		lacks: func(p *Pump) string { return p.lackingIndex() },

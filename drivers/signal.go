@@ -46,6 +46,7 @@ const (
 	GasFlow
 	GasPressure
 	GasTemperature
+	CirculationDemand
 
 	// SignalCount is one past the last role.
 	SignalCount
@@ -127,6 +128,7 @@ var Signals = [SignalCount]SignalInfo{
 	GasFlow:                      {"gas_flow", Analog, quantity.Flow, "gas_flow_standard_cubic_meters_per_second", "Gas flow at standard conditions.", false},
 	GasPressure:                  {"gas_pressure", Analog, quantity.Pressure, "gas_pressure_pascals", "Gas pressure, gauge.", false},
 	GasTemperature:               {"gas_temperature", Analog, quantity.Temperature, "gas_temperature_celsius", "Gas temperature.", false},
+	CirculationDemand:            {"circulation_demand", Switch, quantity.None, "circulation_demand", "1 while the group is asked to circulate glycol.", false},
 }
 
 // Info gives the table row of s. A site-named signal has no row: its name and

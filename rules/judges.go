@@ -191,8 +191,8 @@ func not(k alarm.Known) alarm.Known {
 	return alarm.Unknown
 }
 
-// judgeTooCold speaks while the pump is asked to push glycol that is too
-// viscous for it.
+// judgeTooCold speaks while the pump pushes glycol that is too viscous for it,
+// or is asked to and has not begun.
 func judgeTooCold(set *Settings, s *State, _ int) alarm.Condition {
 	t, ok := s.newest(set, drivers.GlycolTemperature)
 	if !ok {
@@ -200,7 +200,8 @@ func judgeTooCold(set *Settings, s *State, _ int) alarm.Condition {
 	}
 	running, _ := s.running()
 	cold := t < float64(set.Judging.TooColdBelow)
-	return withValue(alarm.Judged(alarm.KnownBool(cold && running == alarm.Yes)), t, float64(set.Judging.TooColdBelow))
+	asked := running == alarm.Yes || s.operation.Asked == alarm.Yes
+	return withValue(alarm.Judged(alarm.KnownBool(cold && asked)), t, float64(set.Judging.TooColdBelow))
 }
 
 func judgeReverse(set *Settings, s *State, _ int) alarm.Condition {

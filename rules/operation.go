@@ -90,6 +90,14 @@ type Operation struct {
 	FlowKnown  bool                          `json:"flow_known"`
 	FlowShared bool                          `json:"flow_shared"` // the meter is not this pump's own
 
+	GroupAsked alarm.Known `json:"circulation_demand"` // what the demand of its group says; unknown without one
+	Backwards  alarm.Known `json:"backwards"`          // something flows back through it while it stands
+
+	GasRate        quantity.CubicMetersPerSecond `json:"gas_rate"`        // at standard conditions; these three only with GasKnown
+	GasPressure    quantity.Pascals              `json:"gas_pressure"`    // gauge, of the gas or else the contactor
+	GasTemperature quantity.Celsius              `json:"gas_temperature"` //
+	GasKnown       bool                          `json:"gas_known"`
+
 	Restarts int `json:"drive_restarts"` // of the drive by itself, in the last 24 h
 }
 
@@ -100,8 +108,10 @@ func (s *State) Operation(set *Settings) Operation {
 	o := Operation{
 		Running: running, Gas: s.gasFlowing(set), Power: s.powered(set), Asked: s.is(set, drivers.RunDemand),
 		FlowShared: s.notOwn(set, drivers.GlycolFlow), Restarts: s.Watch.restarts(s.moment.At.SinceBoot),
+		GroupAsked: s.is(set, drivers.CirculationDemand), Backwards: s.Watch.Reverse,
 	}
 	o.Wanted, o.WantedBy = s.wanted(set)
+	s.gas(set, &o)
 	flow, known := s.settled(set, drivers.GlycolFlow)
 	o.Flow, o.FlowKnown = quantity.CubicMetersPerSecond(flow), known
 	o.Delivering = s.delivering(set, running)
@@ -119,8 +129,10 @@ func (s *State) wanted(set *Settings) (alarm.Known, string) {
 			return asked, WantedByDemand
 		}
 		return alarm.Unknown, WantedUnknown
-	case g.Covered():
+	case s.is(set, drivers.CirculationDemand) == alarm.No, g.Covered():
 		return alarm.No, WantedByGroup
+	case s.is(set, drivers.CirculationDemand) == alarm.Yes && g.Others == 0:
+		return alarm.Yes, WantedByGroup // there is no other it could mean
 	}
 	switch s.Watch.Habit.Unusual() {
 	case alarm.Yes:
@@ -129,6 +141,19 @@ func (s *State) wanted(set *Settings) (alarm.Known, string) {
 		return alarm.No, WantedByHabit
 	}
 	return alarm.Unknown, WantedUnknown
+}
+
+// gas fills in what the gas needs to be dried, as far as all of it is known.
+func (s *State) gas(set *Settings, o *Operation) {
+	pressure := drivers.GasPressure
+	if !set.has(pressure) {
+		pressure = drivers.ContactorPressure
+	}
+	rate, known := s.settled(set, drivers.GasFlow)
+	p, seen := s.settled(set, pressure)
+	t, felt := s.settled(set, drivers.GasTemperature)
+	o.GasKnown = known && seen && felt
+	o.GasRate, o.GasPressure, o.GasTemperature = quantity.CubicMetersPerSecond(rate), quantity.Pascals(p), quantity.Celsius(t)
 }
 
 func (s *State) delivering(set *Settings, running alarm.Known) alarm.Known {
@@ -165,7 +190,7 @@ func (s *State) mode(set *Settings, o *Operation) Mode {
 		return StandingInHand
 	case selected && selector != autoPosition:
 		return SwitchedOff
-	case o.Asked == alarm.No:
+	case o.Asked == alarm.No, o.Asked == alarm.Unknown && o.GroupAsked == alarm.No:
 		return NotDemanded
 	case s.is(set, drivers.Permissive) == alarm.No:
 		return NotPermitted

@@ -128,6 +128,8 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 		e.DriveFaultCode = int(code)
 	}
 	switch e.Alarm {
+	case "reverse_flow":
+		e.Evidence = append(e.Evidence, s.backwards(set)...)
 	case "loss_in_one_head", "finding", "efficiency_low":
 		if e.Kind == alarm.Raised || e.Kind == alarm.Worsened || e.Kind == alarm.Eased {
 			e.Causes, e.Evidence = s.observer.causes(), append(e.Evidence, s.observer.proof()...)

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"pumpside/drivers"
+	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 )
 
@@ -79,6 +80,20 @@ func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time
 		j.LevelRise > 0 && s.rise(set, drivers.GlycolLevel, r.Level) > float64(j.LevelRise)
 	backwards := -s.rise(set, drivers.GlycolVolume, r.Volume) > float64(j.BackwardFlow)
 	w.Reverse = alarm.KnownBool(rises || backwards)
+}
+
+// backwards lists what shows that something flows back through the pump.
+func (s *State) backwards(set *Settings) (list []alarm.Evidence) {
+	r, j := &s.Watch.Standing, &set.Judging
+	add := func(key string, x, limit float64, d quantity.Dimension) {
+		if limit > 0 && x > limit {
+			list = append(list, alarm.Evidence{Key: key, Quantity: alarm.Quantity{Value: x, Dimension: d}})
+		}
+	}
+	add("suction_rise", s.rise(set, drivers.SuctionPressure, r.Suction), float64(j.SuctionRise), quantity.Pressure)
+	add("level_rise", s.rise(set, drivers.GlycolLevel, r.Level), float64(j.LevelRise), quantity.Share)
+	add("volume_backwards", -s.rise(set, drivers.GlycolVolume, r.Volume), float64(j.BackwardFlow), quantity.Volume)
+	return list
 }
 
 // pointer gives what a signal shows; nil when that is not known, or another pump

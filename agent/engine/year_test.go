@@ -145,8 +145,9 @@ func TestTheBookOfBadDays(t *testing.T) {
 				p.pass(5*time.Minute, 5*time.Second)
 				p.pumps[0].suction, p.pumps[1].suction = 200e3, 200e3
 			},
+			[]string{" north_group_reverse_flow control_room"},
 			[]string{"gp-1 reverse_flow control_room", "gp-2 reverse_flow control_room"},
-			nil, 8 * time.Minute, time.Hour,
+			8 * time.Minute, time.Hour,
 		},
 		{
 			"nobody sees the pumps any more", func(p *plant) { p.mute = [2]bool{true, true} },

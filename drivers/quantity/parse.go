@@ -191,6 +191,7 @@ var units = []Unit{
 	{"%", Share, 1e-2, 0},
 
 	{"kg/m³", Density, 1, 0},
+	{"mg/m³", Density, 1e-6, 0},
 	{"kg/m3", Density, 1, 0},
 	{"g/cm³", Density, 1e3, 0},
 	{"g/cm3", Density, 1e3, 0},

@@ -171,7 +171,7 @@ func TestEveryAlertIsComplete(t *testing.T) {
 
 // Only these facts exist, so that no sentence waits for another.
 func TestCatalogueUsesKnownTokens(t *testing.T) {
-	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after"}
+	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after", "circulation_needed"}
 	token := regexp.MustCompile(`\{([a-z_]+)(\|[^}]*)?\}`)
 	for where, text := range everySentence() {
 		for _, found := range token.FindAllStringSubmatch(text, -1) {
@@ -216,7 +216,7 @@ func TestPumpInAGroupLeavesTheNightToTheGroup(t *testing.T) {
 			waits = append(waits, alone[i].Name)
 		}
 	}
-	if want := []string{"drive_fault", "no_flow", "power_lost", "stopped_by_permissive", "stopped_longer_than_usual", "stopped_unexplained"}; !equal(waits, want) {
+	if want := []string{"drive_fault", "no_flow", "power_lost", "reverse_flow", "stopped_by_permissive", "stopped_longer_than_usual", "stopped_unexplained"}; !equal(waits, want) {
 		t.Errorf("%v wait for the working day, want %v", waits, want)
 	}
 }

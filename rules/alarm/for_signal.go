@@ -37,10 +37,10 @@ func SignalAlarms(s SignalSettings) []Definition {
 	s = s.completed()
 	var defs []Definition
 	add := func(d Definition, c Change) { defs = append(defs, d.With(c)) }
-	if s.Low != nil {
+	if s.Low != nil && !Pointless(s.Signal, false) {
 		add(s.limit("low", Limit{High: false}, s.Low, s.LowLow), s.ForLow)
 	}
-	if s.High != nil {
+	if s.High != nil && !Pointless(s.Signal, true) {
 		add(s.limit("high", Limit{High: true}, s.High, s.HighHigh), s.ForHigh)
 	}
 	if s.FallsFaster != nil {
@@ -74,6 +74,19 @@ func SignalBad(signal drivers.Signal, name string) Definition {
 		d.Subject = name
 	}
 	return d
+}
+
+// Pointless reports whether a high or a low limit of the signal would say
+// nothing: a counter passes every limit some day, and less leakage or a cooler
+// heat sink is no alarm.
+func Pointless(s drivers.Signal, high bool) bool {
+	switch s {
+	case drivers.DriveRunHours, drivers.GlycolVolume:
+		return true
+	case drivers.SealLeak, drivers.DriveHeatsinkTemperature:
+		return !high
+	}
+	return false
 }
 
 func (s SignalSettings) completed() SignalSettings {

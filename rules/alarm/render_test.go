@@ -31,14 +31,14 @@ var ridge = alarm.Site{
 var (
 	limitOf = map[drivers.Signal]float64{
 		drivers.SuctionPressure: 60e3, drivers.DischargePressure: 7e6, drivers.ContactorPressure: 6.8e6, drivers.StrainerDifferentialPressure: 35e3,
-		drivers.FilterDifferentialPressure: 150e3, drivers.GasFlow: 12, drivers.SealLeak: 20e-6 / 3600, drivers.GlycolTemperature: 90, drivers.AmbientTemperature: -20,
+		drivers.FilterDifferentialPressure: 150e3, drivers.GasFlow: 12, drivers.SealLeak: 20e-6 / 3600, drivers.GlycolTemperature: 90, drivers.AmbientTemperature: 45,
 		drivers.GasPressure: 6.8e6, drivers.GasTemperature: 35, drivers.MotorSpeed: 1500, drivers.HydraulicOilLevel: 0.4, drivers.GlycolLevel: 0.25,
 	}
 	limitBy = map[quantity.Dimension]float64{
 		quantity.Temperature: 80, quantity.Length: 1, quantity.Flow: 20e-3 / 60, quantity.Speed: 400, quantity.Current: 30, quantity.Torque: 200,
 		quantity.Power: 15e3, quantity.Share: 0.9, quantity.Duration: 30 * 24 * 3600, quantity.Frequency: 50, quantity.Volume: 1,
 	}
-	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "circulation_lost": 5e-3 / 60, "stopped_longer_than_usual": 3600}
+	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "ambient_temperature_low": -20, "circulation_lost": 5e-3 / 60, "stopped_longer_than_usual": 3600}
 )
 
 // example gives a value beyond a plausible limit.
@@ -51,8 +51,14 @@ func example(d *alarm.Definition) (value, limit float64, ok bool) {
 		limit = own
 	}
 	value = 1.06*limit + 0.02*math.Abs(limit)
-	if strings.HasSuffix(d.Text, "low") || strings.HasSuffix(d.Text, "lost") || strings.HasPrefix(d.Text, "no_flow") || d.Text == "failed_to_prime" || d.Text == "too_cold_to_pump" {
+	if strings.HasSuffix(d.Text, "_low") || strings.HasSuffix(d.Text, "lost") || strings.HasPrefix(d.Text, "no_flow") || d.Text == "failed_to_prime" || d.Text == "too_cold_to_pump" {
 		value = limit - 0.12*math.Abs(limit)
+	}
+	switch {
+	case strings.HasSuffix(d.Text, "_due"):
+		value, limit = 1.02, 1
+	case strings.HasSuffix(d.Text, "_overdue"):
+		value, limit = 1.18, 1.1
 	}
 	if d.Text == "efficiency_impossible" {
 		value, limit = 1.08, 1
@@ -112,7 +118,15 @@ func dressed(e alarm.Event) alarm.Event {
 		}
 	case "drive_fault":
 		e.DriveFaultCode, e.PumpRunning = 34, alarm.No
-	case "reverse_flow", "power_lost", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "too_cold_to_pump":
+	case "circulation_low":
+		e.Evidence = []alarm.Evidence{{Key: "circulation_needed", Quantity: *e.Limit}}
+	case "group_reverse_flow":
+		e.Subject, e.Evidence = "GP-1", count("pumps_backwards", 1)
+	case "reverse_flow":
+		e.PumpRunning = alarm.No
+		e.Evidence = []alarm.Evidence{{Key: "suction_rise", Quantity: alarm.Quantity{Value: 180e3, Dimension: quantity.Pressure}}}
+	case "too_cold_to_pump":
+	case "power_lost", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual":
 		e.PumpRunning = alarm.No
 	}
 	return e

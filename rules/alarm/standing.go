@@ -24,10 +24,17 @@ func tabulate(tables ...map[string]Definition) map[string]Definition {
 	return all
 }
 
-// timed fills in the time to respond from the catalogue where d says none.
+// aWorkingDay is the least time to respond of what waits for the working day.
+const aWorkingDay = 24 * time.Hour
+
+// timed fills in the time to respond from the catalogue where d says none. What
+// waits for the next working day has a day at least.
 func (d Definition) timed() Definition {
 	if t, ok := TextOf(d.Text); ok && d.TimeToRespond == 0 {
 		d.TimeToRespond = t.Respond
+	}
+	if d.Notify == NextWorkingDay && d.TimeToRespond > 0 {
+		d.TimeToRespond = max(d.TimeToRespond, aWorkingDay)
 	}
 	return d
 }

@@ -132,7 +132,7 @@ type PumpSettings struct {
 
 // groupCalls are the alarms whose message can wait for the working day when
 // the pump is one of a group: what counts at night is the circulation.
-var groupCalls = []string{"no_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "power_lost"}
+var groupCalls = []string{"no_flow", "reverse_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "power_lost"}
 
 // PumpAlarms gives the standing alarms of a pump, by name. It leaves out
 // those of settings.Without.
@@ -167,13 +167,13 @@ func (s PumpSettings) fit(d Definition) Definition {
 	return d.With(s.Changes[d.Name])
 }
 
-// InGroup gives d as it is for a pump of a group: where lost circulation
-// calls at night, the single pump waits for the working day.
+// InGroup gives d as it is for a pump of a group: where the group calls at
+// night, the single pump waits for the working day, and says so.
 func InGroup(d Definition) Definition {
 	for _, name := range append([]string{"glycol_flow_low", "discharge_pressure_low"}, groupCalls...) {
 		if d.Text == name {
 			d.Notify = min(d.Notify, NextWorkingDay)
 		}
 	}
-	return d
+	return d.timed()
 }

@@ -18,7 +18,7 @@ var conditionTexts = map[string]Text{
 			on("Inspect the check valves of the head named, seats and O-rings too. With no head named, all of them."),
 			on("Put back what was found good. Record what was found, even if it was nothing."),
 		},
-		NotKnown: "Which part it is. Valve and hydraulic side of a head look alike; the shares below say how likely each is.",
+		NotKnown: "Which part it is. Valve and hydraulic side of a head look alike; the shares above say how likely each is.",
 		Parts:    []string{"check valve kit", "seat O-rings", "strainer element and gasket"},
 		Respond:  7 * 24 * time.Hour,
 	},
@@ -36,7 +36,7 @@ var conditionTexts = map[string]Text{
 	},
 	"efficiency_low": {
 		Title:       "pump efficiency low",
-		Headline:    "volumetric efficiency LOW[: {value}][, look at {limit}]",
+		Headline:    "volumetric efficiency LOW[: {value}][, limit {limit}]",
 		Cause:       "The pump delivers less per turn than it did: suction short of glycol, a bypass or relief valve that passes, wear of valves or plungers, thin hot oil.",
 		Consequence: "The glycol rate falls, or speed and wear rise to hold it.",
 		Actions: []Action{

@@ -11,8 +11,8 @@ var signalTexts = map[string]Text{
 	"signal_rising":        siteSignal("signal rises fast", "{signal} rises FAST[: {value} per minute][, limit {limit}]"),
 	"signal_deviates_low":  siteSignal("signal below its partner", "{signal} is off its partner[ by {value}][, limit {limit}][, {duration}]"),
 	"signal_deviates_high": siteSignal("signal above its partner", "{signal} is off its partner[ by {value}][, limit {limit}][, {duration}]"),
-	"switch_on":            siteSignal("switch on", "{signal} is ON[ {duration}]"),
-	"switch_off":           siteSignal("switch off", "{signal} is OFF[ {duration}]"),
+	"switch_on":            siteSwitch("switch on", "{signal} is ON[ {duration}]"),
+	"switch_off":           siteSwitch("switch off", "{signal} is OFF[ {duration}]"),
 	"signal_bad": {
 		Title:       "signal bad",
 		Headline:    "{signal} is not usable[: {reason}][, {duration}]",
@@ -29,12 +29,19 @@ var signalTexts = map[string]Text{
 	},
 }
 
+// siteSwitch is siteSignal for what only stands or does not.
+func siteSwitch(title, headline string) Text {
+	t := siteSignal(title, headline)
+	t.Cause, t.NotKnown = "The switch stands where the site said that it is wrong.", "Why the site watches this switch."
+	return t
+}
+
 // siteSignal is what can be said of a signal nobody described further.
 func siteSignal(title, headline string) Text {
 	return Text{
 		Title: title, Headline: headline,
-		Cause:       "The signal has passed the limit that the site set for it.",
-		Consequence: "What follows is for the site to say: this signal has no text of its own.",
+		Cause:       "The value has passed a limit that the site set for it.",
+		Consequence: "The site's own procedure says what follows: the signal is known here by its name only.",
 		Actions: []Action{
 			off("Look at the signal's trend, and at what else changed at that time."),
 			off("Act by site procedure for this signal."),

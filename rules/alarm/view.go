@@ -13,6 +13,7 @@ type View struct {
 	Class        Class           `json:"class"`
 	Priority     Priority        `json:"priority"`
 	Responder    Responder       `json:"responder"`
+	Notify       Notify          `json:"notify"` // when the responder is told of a raise
 	State        State           `json:"state"`
 	RaisedAt     drivers.Instant `json:"raised_at,omitzero"`
 	ChangedAt    drivers.Instant `json:"changed_at,omitzero"` // of its newest transition
@@ -31,7 +32,7 @@ type View struct {
 // transition.
 func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
 	v := View{
-		Name: d.Name, Text: d.text(m.Level), Class: d.Class, Priority: d.priority(m.Level), Responder: d.Responder,
+		Name: d.Name, Text: d.text(m.Level), Class: d.Class, Priority: d.priority(m.Level), Responder: d.Responder, Notify: d.Notify,
 		State: m.State, RaisedAt: m.RaisedAt, Occurrence: m.Occurrence, SuppressedBy: m.Suppressed.String(), Last: last,
 	}
 	if last != nil {

@@ -24,10 +24,15 @@ type GroupView struct {
 
 	Flow      quantity.CubicMetersPerSecond `json:"flow"` // of all together, only with FlowKnown
 	FlowKnown bool                          `json:"flow_known"`
-	Target    quantity.CubicMetersPerSecond `json:"target"` // 0 for none
+	Target    quantity.CubicMetersPerSecond `json:"target"`    // 0 for none, or not known
+	TargetBy  string                        `json:"target_by"` // gas, setting or not_known
+
+	Backwards int `json:"backwards"` // pumps that something flows back through
 
 	Standby []drivers.Standby `json:"standby"` // of the others, seen from each pump
 	unseen  int               // nobody knows whether they run
+	back    int               // place of the last that something flows back through
+	needs   needs
 }
 
 // Where the answer to "is glycol wanted?" comes from.
@@ -42,7 +47,8 @@ const (
 func (s *State) look(set *Settings, i int, pumps []Pump) {
 	g, m, v := &set.Groups[i], &s.Groups[i], &s.views[i]
 	standby := v.Standby
-	*v = GroupView{Group: g.ID, Pumps: len(g.Pumps), Required: g.Required, Target: g.Target, Standby: standby}
+	*v = GroupView{Group: g.ID, Pumps: len(g.Pumps), Required: g.Required, Standby: standby}
+	v.Target, v.TargetBy = g.target(pumps)
 	v.count(g, pumps)
 	v.Power = m.power(pumps)
 	v.Moves = v.moves()
@@ -50,6 +56,8 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 	v.Wanted, v.WantedBy = wanted(g, m, v, pumps)
 	m.exercise(pumps, s.moment.Elapsed)
 	m.share(g, pumps, s.moment.At)
+	m.Needs.pass(v.Target, s.moment.At, s.moment.Watched)
+	v.needs = m.Needs
 	for k := range standby {
 		standby[k] = standbyOf(pumps, k)
 	}
@@ -68,6 +76,10 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 		}
 		if p.Running == alarm.Unknown {
 			v.unseen++
+		}
+		if p.Backwards == alarm.Yes {
+			v.Backwards++
+			v.back = k
 		}
 		add(&ready, p.Available)
 		if p.Available == alarm.Unknown {
@@ -158,11 +170,7 @@ func (s *State) rests(_ *Group, m *groupMemory, v *GroupView) {
 // wanted answers whether glycol must move now, and by what. Gas that flows
 // wants it, but for the pauses that batch control makes.
 func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, string) {
-	asked, off := alarm.Unknown, true
-	for k := range pumps {
-		asked = either(asked, pumps[k].Asked)
-		off = off && pumps[k].Asked == alarm.No
-	}
+	asked, off := demand(pumps)
 	pause := g.Pause
 	if pause == 0 && off {
 		pause = defaultPause
@@ -186,6 +194,21 @@ func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, 
 		return alarm.No, wantedByHabit
 	}
 	return alarm.Unknown, wantedUnknown
+}
+
+// demand is whether anything asks for glycol, and whether it is known that
+// nothing does: by the group's own demand or else by those of all its pumps.
+func demand(pumps []Pump) (asked alarm.Known, off bool) {
+	group, own := alarm.Unknown, true
+	for k := range pumps {
+		group = either(group, pumps[k].GroupAsked)
+		asked = either(asked, pumps[k].Asked)
+		own = own && pumps[k].Asked == alarm.No
+	}
+	if group != alarm.Unknown {
+		return group, group == alarm.No
+	}
+	return asked, own
 }
 
 // standbyOf is how the others stand behind pump k.

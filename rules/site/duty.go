@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pumpside/drivers"
+	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 )
 
@@ -85,6 +86,7 @@ var groupJudges = map[string]func(s *State, g *Group, i int) alarm.Condition{
 	"circulation_lost":      judgeLost,
 	"circulation_unseen":    judgeUnseen,
 	"circulation_low":       judgeLow,
+	"group_reverse_flow":    judgeBackwards,
 	"group_power_lost":      func(s *State, _ *Group, i int) alarm.Condition { return held(s.Groups[i].Dark) },
 	"no_spare_left":         judgeSpare,
 	"too_many_running":      judgeTooMany,
@@ -96,7 +98,7 @@ var groupJudges = map[string]func(s *State, g *Group, i int) alarm.Condition{
 func (g *Group) possible(name string) bool {
 	switch name {
 	case "circulation_low":
-		return g.Target > 0
+		return g.Target > 0 || g.Drying.WaterOut > 0
 	case "no_spare_left", "too_many_running":
 		return len(g.Pumps) > g.Required
 	case "standby_not_exercised":
@@ -133,14 +135,20 @@ func judgeUnseen(s *State, _ *Group, i int) alarm.Condition {
 	return held(v.Moves == alarm.Unknown && v.Wanted != alarm.No && !s.Groups[i].Dark)
 }
 
-func judgeLow(s *State, g *Group, i int) alarm.Condition {
+func judgeLow(s *State, _ *Group, i int) alarm.Condition {
 	v := &s.views[i]
-	if !v.FlowKnown || v.Moves != alarm.Yes {
+	if !v.FlowKnown || v.Moves != alarm.Yes || v.TargetBy == wantedUnknown {
 		return alarm.Condition{} // a pause tells nothing of the rate
 	}
-	c := held(v.Flow < g.Target && v.Gas != alarm.No)
-	c.HasValue, c.Value, c.HasLimit, c.Limit = true, float64(v.Flow), true, float64(g.Target)
+	c := held(v.Flow < v.Target && v.Gas != alarm.No)
+	c.HasValue, c.Value, c.HasLimit, c.Limit = true, float64(v.Flow), true, float64(v.Target)
 	return c
+}
+
+// judgeBackwards: the page of all pumps of a group that stand and let something
+// flow back. What they share shows it at each of them.
+func judgeBackwards(s *State, _ *Group, i int) alarm.Condition {
+	return held(s.views[i].Backwards > 0)
 }
 
 func judgeSpare(s *State, _ *Group, i int) alarm.Condition {
@@ -196,10 +204,19 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 	}
 	v := &s.views[i]
 	e.GasFlowing, e.Standby = v.Gas, string(v.Behind())
-	for _, row := range []struct {
-		key string
-		n   int
-	}{{"pumps_delivering", v.Delivering}, {"pumps_required", v.Required}} {
-		e.Evidence = append(e.Evidence, alarm.Evidence{Key: row.key, Quantity: alarm.Quantity{Value: float64(row.n)}})
+	count := func(key string, n int) {
+		e.Evidence = append(e.Evidence, alarm.Evidence{Key: key, Quantity: alarm.Quantity{Value: float64(n)}})
+	}
+	if e.Text == "group_reverse_flow" {
+		count("pumps_backwards", v.Backwards)
+		if v.Backwards == 1 {
+			e.Subject = set.Groups[i].Pumps[v.back]
+		}
+		return
+	}
+	count("pumps_delivering", v.Delivering)
+	count("pumps_required", v.Required)
+	if e.Text == "circulation_low" && v.TargetBy == targetByGas {
+		e.Evidence = append(e.Evidence, alarm.Evidence{Key: "circulation_needed", Quantity: alarm.Quantity{Value: float64(v.Target), Dimension: quantity.Flow}})
 	}
 }

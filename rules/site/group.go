@@ -23,6 +23,9 @@ type Group struct {
 	NoFlow quantity.CubicMetersPerSecond
 	// Target is the circulation the gas needs; 0: not judged.
 	Target quantity.CubicMetersPerSecond
+	// Drying gives the circulation from the gas itself while that is measured;
+	// Target then stands in for the time in which it is not.
+	Drying Drying
 	// Pause is how long glycol may rest while gas flows and nothing says that
 	// it is wanted, as in batch control. 0 takes half an hour where the demands
 	// are off, and none where no demand is known.
@@ -48,6 +51,8 @@ type Pump struct {
 	Delivering alarm.Known // glycol moves, as far as this pump's own signals tell
 	Available  alarm.Known // it runs, or would start when asked
 	Asked      alarm.Known // its run demand; unknown without one
+	GroupAsked alarm.Known // the demand of the group as a whole; unknown without one
+	Backwards  alarm.Known // something flows back through it while it stands
 	Power      alarm.Known
 	Gas        alarm.Known
 	RunTime    time.Duration // since its first hour
@@ -55,6 +60,8 @@ type Pump struct {
 	Flow       quantity.CubicMetersPerSecond // by its meter, only with FlowKnown
 	FlowKnown  bool
 	FlowShared bool // the meter shows what all of them deliver
+
+	Stream Stream // the gas
 }
 
 // checkGroups fills in what groups leave out, or says what is wrong with them.
@@ -109,6 +116,7 @@ type groupMemory struct {
 	Dark  bool          `json:"dark,omitzero"`  // the power of all pumps was lost
 	Rests time.Duration `json:"rests,omitzero"` // so long has nobody delivered
 	Share share         `json:"share,omitzero"`
+	Needs needs         `json:"needs,omitzero"`
 }
 
 // An idle is how long a pump has stood without a run worth the name.
@@ -147,7 +155,7 @@ func (s *State) fitGroups(set *Settings) {
 		k := slices.IndexFunc(saved, func(m groupMemory) bool { return m.Group == g.ID })
 		if k >= 0 {
 			old := saved[k]
-			m.Habit, m.Dark, m.Rests = old.Habit, old.Dark, old.Rests
+			m.Habit, m.Dark, m.Rests, m.Needs = old.Habit, old.Dark, old.Rests, old.Needs
 			for j := range m.Idle {
 				for _, one := range old.Idle {
 					if one.Pump == m.Idle[j].Pump {

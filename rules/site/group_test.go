@@ -63,7 +63,9 @@ func (s *station) pass(d, every time.Duration) []string {
 	}
 	names := []string{}
 	for _, e := range s.events[from:] {
-		names = append(names, e.Kind.String()+" "+e.Alarm)
+		if e.Kind != alarm.Escalated { // nobody is here to acknowledge
+			names = append(names, e.Kind.String()+" "+e.Alarm)
+		}
 	}
 	return names
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"time"
 
 	"pumpside/configs"
@@ -23,7 +24,7 @@ func installationOf(c *configs.Config, p *configs.Pump) diagnosis.Installation {
 			in.Pressure, in.Path, in.Update = !s.Shared, s.Path, s.UpdatePeriod
 			device := &c.Devices[feed.Device]
 			point := &device.Map.Points[feed.Point]
-			in.DampingKnown, in.Resolution = point.Path.DampingKnown, quantity.Pascals(point.Path.Resolution)
+			in.DampingKnown, in.Resolution = point.Path.DampingKnown, resolutionOf(point)
 			if point.Class == regmap.Fast && device.FastEvery > 0 {
 				in.Share = device.FastFor.Seconds() / device.FastEvery.Seconds()
 				in.Poll = pollOf(&c.Buses[device.Bus])
@@ -41,6 +42,21 @@ func installationOf(c *configs.Config, p *configs.Pump) diagnosis.Installation {
 		}
 	}
 	return in
+}
+
+// resolutionOf is the stated resolution of a pressure, or what one count of its
+// register is worth; 0 for a float, which does not say.
+func resolutionOf(p *regmap.Point) quantity.Pascals {
+	const span = 16 // mA
+	switch {
+	case p.Path.Resolution > 0:
+		return quantity.Pascals(p.Path.Resolution)
+	case p.Type == regmap.Float32 || p.Type == regmap.Float64:
+		return 0
+	case p.Loop.Given():
+		return quantity.Pascals(math.Abs(p.Scale * (p.Loop.High - p.Loop.Low) / span))
+	}
+	return quantity.Pascals(math.Abs(p.Unit.ToBase(p.Scale) - p.Unit.ToBase(0)))
 }
 
 // pollOf is about how long a fast poll of a pressure and an index takes.

@@ -104,6 +104,9 @@ func (o *observer) judge(set *Settings, s *State) {
 	one := s.Observed.OneHead.Judge(s.moment.At, o.oneHead)
 	o.visit = visit || one
 	o.follow(s, fresh)
+	if active {
+		s.doubtIndex()
+	}
 	switch {
 	case active && !was:
 		s.record("finding_began", "")
@@ -238,7 +241,7 @@ func (s *State) serviced(entry *drivers.ServiceEntry) {
 		return
 	}
 	was := s.Observed
-	s.Observed = Observed{Line: was.Line, Service: s.moment.At, Unconfirmed: was.Unconfirmed}
+	s.Observed = Observed{Line: was.Line, Service: s.moment.At, Unconfirmed: was.Unconfirmed, Machine: was.Machine}
 	if entry.LineChanged {
 		s.Observed.Line = diagnosis.Line{}
 	}

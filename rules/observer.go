@@ -38,6 +38,8 @@ type Observed struct {
 	// Unconfirmed is that electrical work was recorded and nobody has
 	// confirmed the rotation since.
 	Unconfirmed bool `json:"unconfirmed,omitempty"`
+	// Machine tells which pump it was learned of; see [Settings.machine].
+	Machine string `json:"machine,omitempty"`
 }
 
 // An observer turns fast pressure, flow and load into indicators, indicators
@@ -144,6 +146,7 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 
 func (o *observer) start(set *Settings, s *State) {
 	o.ready = true
+	s.recognize(set)
 	o.model = diagnosis.NewModel(set.Geometry, &s.Observed.Line)
 	if i, ok := set.place(drivers.DischargePressure); ok {
 		o.model.Path = set.Signals[i].Path
@@ -215,7 +218,7 @@ func (s *State) steadySpeed(set *Settings) (rpm float64, ok bool) {
 // surveyed measures the line from the ramp that has just ended.
 func (o *observer) surveyed(set *Settings, s *State) {
 	g := &o.model.Geometry
-	if g.NamesCylinders() {
+	if g.NamesCylinders() && !s.Observed.Unconfirmed {
 		o.survey.Measure(o.model, o.against(set, s), &s.Observed.Line)
 	}
 	o.survey.Reset()

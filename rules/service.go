@@ -45,6 +45,7 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	s.Ledger = append(s.Ledger, r)
 	s.fold(set)
 	s.beginRepair(set, &r)
+	s.confirm(set, &r)
 	if set.disturbs(&r.Entry) {
 		s.serviced(&r.Entry)
 	}

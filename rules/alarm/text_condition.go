@@ -66,6 +66,16 @@ var conditionTexts = map[string]Text{
 		Headline: "normal state learned",
 		Cause:    "From now on changes of this pump are judged against it. It is learned, not confirmed healthy.",
 	},
+	"baseline_forgotten": {
+		Title:    "normal state forgotten",
+		Headline: "normal state and line forgotten: the pump, its index or its pressure signal is configured otherwise",
+		Cause:    "What was learned belonged to another set of numbers. It is learned anew; the line is measured at the next start.",
+	},
+	"line_confirmed": {
+		Title:    "line learned from a repair",
+		Headline: "line learned from {subject|a repair}: the valve found tells how the pressure follows the flow",
+		Cause:    "From now on side and cylinder can be named at this speed, until piping, dampener, index or rotation change.",
+	},
 	"naming_withheld": {
 		Title:    "naming of cylinders withheld",
 		Headline: "naming of cylinders withheld until the direction of rotation is confirmed",

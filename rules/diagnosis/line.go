@@ -18,6 +18,9 @@ type LinePoint struct {
 	// flow behind them is known only so well.
 	Shared float64 `json:"shared"`
 	Turns  float64 `json:"turns"` // of the shaft in a second, at which it was measured
+	// Record is the number of the service record that gave the point, 0 for
+	// one that a ramp gave.
+	Record int `json:"record,omitempty"`
 }
 
 // At is the impedance at a frequency, at a speed of the shaft in turns per

@@ -303,7 +303,7 @@ func (l *Line) add(p LinePoint) {
 	}
 	for i := range l.Points {
 		q := &l.Points[i]
-		if abs(ln(q.Hertz/p.Hertz)) > 0.025 {
+		if abs(ln(q.Hertz/p.Hertz)) > 0.025 || q.Record > 0 {
 			continue
 		}
 		a, b := 1/(q.Error*q.Error), 1/(p.Error*p.Error)

@@ -50,6 +50,7 @@ type Fitter struct {
 	phase     phase
 	stated    phase // before it was refined
 	normal    normal
+	rows      [4][mostColumn]float64     // scratch: derivatives at four samples
 	orders    []int                      // being fitted
 	coef      [trend + 2*Highest]float64 // mean, trend, then cos and sin of each order, see of
 	worst     [Highest + 1]float64       // inflation of each order
@@ -57,6 +58,13 @@ type Fitter struct {
 	mean      float64 // of the samples
 	total     float64 // their sum of squares about it
 	condition float64 // of the orders' scaled normal matrix
+	odds      float64 // −2·log of the chance that the time stamps fall on the beats as they were settled
+	held      bool    // whether the window before was on a beat
+	gain      float64 // in deviance by the beat, about
+	searches  bool    // whether the beat is searched for in this window
+	rest      int     // windows without a search to come
+	patience  int     // and how many they will be when it fails again
+	nudge     float64 // which way, and how far in beats, the beat is looked for beside its last place
 	lastBeat  float64 // phase of the transmitter's beat in the window before, in seconds since boot
 
 	samples  []point   // of the window, at the times they were taken
@@ -90,7 +98,7 @@ func NewFitter(s Settings, capacity int) *Fitter {
 		samples: make([]point, 0, capacity), stamps: make([]point, 0, capacity), spare: make([]point, 0, capacity),
 		residual: make([]float64, capacity), steep: make([]float64, capacity), weight: make([]float64, capacity),
 		phasor: make([]complex128, capacity), factor: make([]complex128, capacity), powers: make([]float64, 2001),
-		even: make([]float64, capacity),
+		even: make([]float64, capacity), nudge: 1.0 / 48,
 	}
 	for i := range f.even {
 		f.even[i] = 1
@@ -114,6 +122,7 @@ func (f *Fitter) Fit(w *Window, r *Result) error {
 		return err
 	}
 	if ripple {
+		f.searches = f.patient()
 		if err := f.followRipple(w, beat); err != nil {
 			return err
 		}

@@ -67,9 +67,19 @@ func (p phase) bent(by [2]float64) phase {
 // refine fits the ripple from the present phase on.
 func (f *Fitter) refine(w *Window, beat float64) ending {
 	f.use(2)
-	f.grow()
-	if beat > 0 && f.findBeat(w, beat) {
-		f.grow()
+	low := f.phase.degree
+	if beat == 0 || !f.keepBeat(w, beat) {
+		f.start()
+		f.grow(low)
+		if beat > 0 && f.searches && f.findBeat(w, beat) {
+			f.grow(low)
+		}
+	} else {
+		f.grow(low)
+	}
+	if beat > 0 && f.held {
+		f.settle(beat, math.Mod(f.lastBeat-w.start.Seconds(), beat))
+		f.converge(f.phase.degree, coarse)
 	}
 	return ending{
 		deviance: f.deviance(w),
@@ -89,34 +99,44 @@ func (f *Fitter) mirrored(w *Window, began phase) bool {
 	return math.Abs(image-began.speed()) <= f.settings.Tolerance*began.speed()
 }
 
-// grow gives the phase as high a degree as the data pay for. It raises the
-// degree in stages to one far too high, reads off which terms are worth their
-// two units of deviance (Akaike's criterion), and fits again without the
-// others. The degree is at most half the turns, so that no speed variation
-// within a turn, which belongs to the orders, is taken for wander.
-func (f *Fitter) grow() {
-	low := f.phase.degree
-	high := max(low, min(int(f.phase.speed()*f.phase.half), len(f.samples)/8, mostPhase))
-	f.start()
-	f.converge(low, coarse)
-	best, least := f.phase, f.noise.deviance+2*float64(low)
-	for _, degree := range [...]int{3, 8, high} {
-		if degree <= f.phase.degree || degree > high {
-			continue
+// grow gives the phase, which has been fitted already, as high a degree as the
+// data pay for. It reads off one step which further terms would be worth their
+// two units of deviance (Akaike's criterion), fits those, some at a time, and
+// at last takes off what is not worth it, down to a degree of low. The degree
+// is at most half the turns, so that no speed variation within a turn, which
+// belongs to the orders, is taken for wander.
+func (f *Fitter) grow(low int) {
+	high := min(int(f.phase.speed()*f.phase.half), len(f.samples)/8, mostPhase)
+	f.converge(f.phase.degree, coarse)
+	for f.phase.degree < high {
+		wanted := f.wanted(high)
+		if wanted == f.phase.degree {
+			break
 		}
-		f.phase.degree = degree
-		f.converge(degree, coarse)
-		if cost := f.noise.deviance + 2*float64(degree); cost < least {
-			best, least = f.phase, cost
-		}
-	}
-	if best.degree < f.phase.degree {
-		f.phase = best
-		f.converge(best.degree, coarse)
+		f.phase.degree = min(wanted, 2*f.phase.degree+2)
+		f.converge(f.phase.degree, coarse)
 	}
 	if f.trim(low) {
 		f.converge(f.phase.degree, coarse)
 	}
+}
+
+// wanted is the degree, up to highest, whose further terms promise the most
+// beyond their cost; that of the phase when none do.
+func (f *Fitter) wanted(highest int) int {
+	f.linearize(highest)
+	f.expect(highest)
+	f.normal.solve()
+	f.normal.invert()
+	linear := f.columns(0)
+	worth, best, degree := 0.0, 0.0, f.phase.degree
+	for j := f.phase.degree + 1; j <= highest; j++ {
+		i := linear + j - 1
+		if worth += f.normal.x[i]*f.normal.x[i]/f.normal.inv[i][i] - 2; worth > best {
+			best, degree = worth, j
+		}
+	}
+	return degree
 }
 
 // refined is the degree up to which the phase is fitted: all of it if there is

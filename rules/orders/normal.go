@@ -50,6 +50,22 @@ func (m *normal) add(row []float64, y, w float64) {
 	}
 }
 
+// add4 takes four observations at once, which costs half as much as four
+// times one.
+func (m *normal) add4(rows *[4][mostColumn]float64, y, w *[4]float64) {
+	n := m.n
+	r0, r1, r2, r3 := rows[0][:n], rows[1][:n], rows[2][:n], rows[3][:n]
+	for i := range n {
+		w0, w1, w2, w3 := w[0]*r0[i], w[1]*r1[i], w[2]*r2[i], w[3]*r3[i]
+		m.b[i] += w0*y[0] + w1*y[1] + w2*y[2] + w3*y[3]
+		a := m.a[i][:i+1]
+		s0, s1, s2, s3 := r0[:len(a)], r1[:len(a)], r2[:len(a)], r3[:len(a)]
+		for j := range a {
+			a[j] += w0*s0[j] + w1*s1[j] + w2*s2[j] + w3*s3[j]
+		}
+	}
+}
+
 // solve fills x. It never fails: see ridge.
 func (m *normal) solve() {
 	m.factor()

@@ -22,20 +22,29 @@ func (p *phase) at(t float64) (theta, omega float64) {
 	for j := 1; j <= p.degree; j++ {
 		theta += p.q[j] * now
 		omega += p.q[j] * slope
-		before, now = now, (float64(2*j+1)*x*now-float64(j)*before)/float64(j+1)
+		before, now = now, ascend[j][0]*x*now-ascend[j][1]*before
 		slopeBefore, slope = slope, slopeBefore+float64(2*j+1)*before
 	}
 	return theta, omega / p.half
 }
 
+// ascend is how the next Legendre polynomial follows from two:
+// P_j+1 = (2j+1)/(j+1)·x·P_j − j/(j+1)·P_j−1.
+var ascend = func() (list [mostPhase + 2][2]float64) {
+	for j := range list {
+		n := float64(j)
+		list[j] = [2]float64{(2*n + 1) / (n + 1), n / (n + 1)}
+	}
+	return list
+}()
+
 // basis fills row with P_1 … P_n at t, times scale.
 func (p *phase) basis(row []float64, t, scale float64) {
 	x := (t - p.middle) / p.half
-	before, now := 1.0, x
+	before, now := scale, scale*x
 	for j := range row {
-		row[j] = scale * now
-		n := float64(j + 1)
-		before, now = now, ((2*n+1)*x*now-n*before)/(n+1)
+		row[j] = now
+		before, now = now, ascend[j+1][0]*x*now-ascend[j+1][1]*before
 	}
 }
 
@@ -46,9 +55,8 @@ func (p *phase) slopes(row []float64, t float64) {
 	slopeBefore, slope := 0.0, 1.0
 	for j := range row {
 		row[j] = slope / p.half
-		n := float64(j + 1)
-		before, now = now, ((2*n+1)*x*now-n*before)/(n+1)
-		slopeBefore, slope = slope, slopeBefore+(2*n+1)*before
+		before, now = now, ascend[j+1][0]*x*now-ascend[j+1][1]*before
+		slopeBefore, slope = slope, slopeBefore+float64(2*j+3)*before
 	}
 }
 

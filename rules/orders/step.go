@@ -51,26 +51,39 @@ func (f *Fitter) start() {
 // linearize computes residual and steepness at every sample, and the normal
 // equations for a step from there with the present weights.
 func (f *Fitter) linearize(degree int) {
-	var row [mostColumn]float64
-	row[0] = 1
-	linear := f.columns(0)
-	f.normal.reset(linear + degree)
-	for i, s := range f.samples {
-		theta, omega := f.phase.at(s.t)
-		row[1] = (s.t - f.phase.middle) / f.phase.half
-		harmonics(row[trend:], f.orders, theta)
-		y, slope := f.coef[0]+f.coef[1]*row[1], 0.0
-		for j, k := range f.orders {
-			cos, sin := row[trend+2*j], row[trend+2*j+1]
-			a, b := f.coef[of(k)], f.coef[of(k)+1]
-			y += a*cos + b*sin
-			slope += float64(k) * (b*cos - a*sin) // dy/dθ
+	f.normal.reset(f.columns(degree))
+	var y, w [4]float64
+	for i := range f.samples {
+		row := &f.rows[i%4]
+		f.derive(i, degree, row)
+		if y[i%4], w[i%4] = f.residual[i], f.weight[i]; i%4 == 3 {
+			f.normal.add4(&f.rows, &y, &w)
 		}
-		f.phase.basis(row[linear:linear+degree], s.t, slope)
-		f.residual[i] = s.y - f.mean - y
-		f.steep[i] = slope * slope * omega * omega
-		f.normal.add(row[:], f.residual[i], f.weight[i])
 	}
+	n := len(f.samples)
+	for i := n - n%4; i < n; i++ {
+		f.normal.add(f.rows[i%4][:], f.residual[i], f.weight[i])
+	}
+}
+
+// derive computes residual and steepness at sample i, and the row of its
+// derivatives.
+func (f *Fitter) derive(i, degree int, row *[mostColumn]float64) {
+	s := &f.samples[i]
+	theta, omega := f.phase.at(s.t)
+	row[0], row[1] = 1, (s.t-f.phase.middle)/f.phase.half
+	harmonics(row[trend:], f.orders, theta)
+	y, slope := f.coef[0]+f.coef[1]*row[1], 0.0
+	for j, k := range f.orders {
+		cos, sin := row[trend+2*j], row[trend+2*j+1]
+		a, b := f.coef[of(k)], f.coef[of(k)+1]
+		y += a*cos + b*sin
+		slope += float64(k) * (b*cos - a*sin) // dy/dθ
+	}
+	linear := f.columns(0)
+	f.phase.basis(row[linear:linear+degree], s.t, slope)
+	f.residual[i] = s.y - f.mean - y
+	f.steep[i] = slope * slope * omega * omega
 }
 
 // expect adds to the normal equations what is known of the phase beforehand:

@@ -38,6 +38,8 @@ var allowed = map[string]string{
 	"exporter/prom": "drivers drivers/quantity rules rules/site rules/alarm rules/service",
 	"exporter/page": "drivers drivers/quantity rules rules/site rules/alarm rules/service rules/report rules/trend",
 
+	"exporter/page/browser": "", // for tests
+
 	"configs":                       "drivers drivers/quantity drivers/modbus drivers/regmap drivers/drive rules rules/site rules/pump rules/counters rules/hydraulics rules/alarm rules/service rules/trend exporter/mqtt",
 	"configs/control-room/consumer": "",
 

@@ -172,8 +172,10 @@ func dueDate(f service.Forecast) string {
 	switch {
 	case f.Why != "":
 		return f.Why
-	case f.By == service.ByCondition:
+	case f.By == service.ByCondition && f.Early.Equal(f.Late):
 		return "now: a finding"
+	case f.By == service.ByCondition:
+		return dayOf(f.Median) + " by trend"
 	case f.Median.IsZero():
 		return "over 3 years"
 	case f.AtLatest:

@@ -180,15 +180,61 @@ func (s *State) taskViews(set *Settings) []TaskView {
 		s.outlook, s.outlookDay = service.NewOutlook(&s.Duty, s.moment.At), s.Duty.Today
 	}
 	s.measure(set)
-	outlook, suspects := s.outlook.From(s.moment.At), s.findings()
+	ahead := prospect{s.outlook.From(s.moment.At), s.findings(), s.course(LeakCourse, EfficiencyCourse), s.course(EfficiencyCourse)}
 	views := make([]TaskView, len(set.Tasks))
 	for i := range views {
-		views[i] = s.taskView(set, i, outlook, suspects)
+		views[i] = s.taskView(set, i, &ahead)
 	}
 	return views
 }
 
-func (s *State) taskView(set *Settings, i int, outlook *service.Outlook, suspects []pump.Finding) TaskView {
+// A prospect is what is known of the days ahead.
+type prospect struct {
+	outlook  *service.Outlook
+	suspects []pump.Finding
+	found    service.Course // of what the diagnosis asks for
+	even     service.Course // of what wears evenly in all heads
+}
+
+// of is the course of a task's parts.
+func (p *prospect) of(t *service.Task, life *service.Life) service.Course {
+	switch {
+	case life.By == service.ByCondition:
+		return p.found
+	case t.Takes(pump.SuctionValve) || t.Takes(pump.PlungerSeal):
+		return p.even
+	}
+	return service.Course{}
+}
+
+// course is the soonest of where these indicators lead, of those that are clear
+// and get worse.
+func (s *State) course(indicators ...string) (c service.Course) {
+	for _, t := range s.observer.trends {
+		if !t.Clear || (t.Slope > 0) != (t.Indicator == LeakCourse) || !slices.Contains(indicators, t.Indicator) {
+			continue
+		}
+		if one := t.course(); !c.Known || one.Median < c.Median {
+			c = one
+		}
+	}
+	return c
+}
+
+// course is how much longer the pump can run until the limit is reached; none
+// once it is passed.
+func (t *IndicatorTrend) course() service.Course {
+	run := func(slope float64) time.Duration {
+		days := max((t.Limit-t.Last)/slope, 0)
+		return time.Duration(min(days, longestCourse) * 24 * float64(time.Hour)).Round(time.Minute)
+	}
+	return service.Course{Known: true, Early: min(run(t.Low), run(t.High)), Median: run(t.Slope), Late: max(run(t.Low), run(t.High))}
+}
+
+// longestCourse keeps days of running from what no time can hold.
+const longestCourse = 10_000
+
+func (s *State) taskView(set *Settings, i int, ahead *prospect) TaskView {
 	t, state := &set.Tasks[i], &s.Tasks[i]
 	worst := s.lives[i].place
 	totals := state.Wear.Totals(s.used())
@@ -197,8 +243,9 @@ func (s *State) taskView(set *Settings, i int, outlook *service.Outlook, suspect
 	for j := range places {
 		done := &state.Places[j]
 		life := t.Used(done, &totals, s.moment.At)
-		life = t.Suspected(life, t.Position(j), suspects)
-		places[j] = PlaceView{Position: t.Position(j), Status: t.Status(life), Life: life, Done: *done, Window: outlook.Window(t, done, &totals, life)}
+		life = t.Suspected(life, t.Position(j), ahead.suspects)
+		window := ahead.outlook.Window(t, done, &totals, life, ahead.of(t, &life))
+		places[j] = PlaceView{Position: t.Position(j), Status: t.Status(life), Life: life, Done: *done, Window: window}
 		if life.By == service.ByCondition && places[worst].Life.By != service.ByCondition {
 			worst = j
 		}

@@ -75,19 +75,63 @@ type Window struct {
 	Last time.Time `json:"last,omitzero"`
 }
 
+// A Course is where the trend of what is measured leads: how much longer the
+// pump can run until a visit does not wait, at the soonest, likely and at the
+// latest. The zero Course is none.
+type Course struct {
+	Known               bool
+	Early, Median, Late time.Duration // run time from now on
+}
+
 // Window forecasts the window of one place. What the diagnosis asks for is ripe
-// and due at once.
-func (o *Outlook) Window(t *Task, done *Done, totals *Totals, life Life) Window {
+// at once, and due where its course leads, or at once without one; a course
+// nobody asked about yet is one more measure of the life.
+func (o *Outlook) Window(t *Task, done *Done, totals *Totals, life Life, course Course) Window {
+	now := o.now.Wall
 	if life.By == ByCondition {
-		now := o.now.Wall
-		return Window{Ripe: now, Due: Forecast{Early: now, Median: now, Late: now, By: ByCondition}, Last: now.Add(conditionSpan)}
+		w := Window{Ripe: now, Due: Forecast{Early: now, Median: now, Late: now, By: ByCondition}, Last: now.Add(conditionSpan)}
+		if course.Known && o.now.Synchronized {
+			w.Due = o.along(course)
+			w.Last = later(w.Due.Median, w.Last)
+		}
+		return w
 	}
-	return Window{
+	w := Window{
 		Ripe: o.Reach(t, done, totals, 1-mostWaste).Median,
 		Due:  o.Reach(t, done, totals, 1),
 		Last: o.Reach(t, done, totals, t.Overdue).Median,
 	}
+	if course.Known && o.now.Synchronized {
+		w.Due.sooner(o.along(course))
+		if w.Due.By == ByCondition { // a worn part is not thrown away early
+			w.Ripe = now
+		}
+	}
+	return w
 }
+
+// along turns run time into dates, by the pump's own pace or, without one, as
+// if it ran through. No date lies further than a straight line is believed.
+func (o *Outlook) along(c Course) Forecast {
+	furthest := o.now.Wall.Add(courseSpan)
+	date := func(reached func(*pace) []float64, run time.Duration) time.Time {
+		at := o.now.Wall.Add(run)
+		if o.run != nil {
+			at = o.when(reached(o.run), run.Seconds())
+		}
+		return first(at, furthest)
+	}
+	return Forecast{
+		Early:  date(func(p *pace) []float64 { return p.early }, c.Early),
+		Median: date(func(p *pace) []float64 { return p.reached }, c.Median),
+		Late:   date(func(p *pace) []float64 { return p.late }, c.Late),
+		By:     ByCondition,
+	}
+}
+
+// courseSpan is how far a trend is believed: what wears out its seat grows
+// faster than a straight line (common practice, no source).
+const courseSpan = 90 * 24 * time.Hour
 
 // conditionSpan is how long a visit that the diagnosis advises may wait: what
 // leaks washes out its seat (common practice, no source).

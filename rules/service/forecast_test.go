@@ -102,3 +102,51 @@ func TestTheCalendarDoesNotHideHoursThatAreNearlyUp(t *testing.T) {
 		t.Errorf("forecast %+v", f)
 	}
 }
+
+// The pump runs 12 h a day, so that days of running take twice as long.
+func TestATrendGivesTheDateOfWhatTheDiagnosisAsksFor(t *testing.T) {
+	d, now, totals := steady(60)
+	day := 24 * time.Hour
+	in := func(days int) time.Time { return now.Wall.Add(time.Duration(days) * day) }
+	asked := service.Life{Used: 1, By: service.ByCondition}
+	grows := service.Course{Known: true, Early: 4 * day, Median: 6 * day, Late: 9 * day}
+	tests := []struct {
+		name       string
+		life       service.Life
+		course     service.Course
+		due, ripe  time.Time
+		by         service.Measure
+		daysAround time.Duration
+	}{
+		{"without a trend it is due at once", asked, service.Course{}, now.Wall, now.Wall, service.ByCondition, 0},
+		{"by the trend six days of running are twelve", asked, grows, in(12), now.Wall, service.ByCondition, time.Hour},
+		{"no straight line is believed beyond 90 days", asked, service.Course{Known: true, Early: 90 * day, Median: 400 * day, Late: 900 * day}, in(90), now.Wall, service.ByCondition, 0},
+		{"a trend nobody asked about comes before hours that are far off", service.Life{Used: 0.1, By: service.ByRunTime}, grows, in(12), now.Wall, service.ByCondition, time.Hour},
+	}
+	task := service.Task{RunTime: totals.RunTime + 1200*time.Hour, DueSoon: 0.9, Overdue: 1.1}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			w := service.NewOutlook(d, now).Window(&task, &service.Done{Since: at(spring, true)}, &totals, tt.life, tt.course)
+			if off := w.Due.Median.Sub(tt.due).Abs(); off > tt.daysAround || w.Due.By != tt.by || !w.Ripe.Equal(tt.ripe) {
+				t.Errorf("window %+v, want due %v, ripe %v by %s", w, tt.due, tt.ripe, tt.by)
+			}
+			if w.Due.Early.After(w.Due.Median) || w.Due.Late.Before(w.Due.Median) {
+				t.Errorf("band %v to %v does not hold %v", w.Due.Early, w.Due.Late, w.Due.Median)
+			}
+		})
+	}
+}
+
+// A calendar date is the latest one while nobody can tell about the hours.
+func TestADateThatMayComeSoonerSaysSo(t *testing.T) {
+	d, now, totals := steady(20) // too few days for a pace
+	task := service.Task{RunTime: 9000 * time.Hour, Calendar: 21 * 24 * time.Hour}
+	done := service.Done{Since: at(spring, true)}
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); !f.AtLatest || f.By != service.ByCalendar {
+		t.Errorf("hours unknown: %+v", f)
+	}
+	task.RunTime = 0
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); f.AtLatest || f.By != service.ByCalendar {
+		t.Errorf("the calendar alone: %+v", f)
+	}
+}

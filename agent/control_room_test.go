@@ -7,14 +7,11 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
-
-	"pumpside/rules/alarm"
 )
 
 var updateExamples = flag.Bool("update-examples", false, "write the examples of configs/control-room anew, from a demo")
@@ -41,30 +38,6 @@ func TestControlRoomFilesAreGood(t *testing.T) {
 		out, err := exec.Command(amtool, "config", "routes", "test", "--config.file="+filepath.Join(controlRoom, "alertmanager.yml"), "severity="+severity).Output()
 		if got := strings.TrimSpace(string(out)); err != nil || got != want {
 			t.Errorf("severity %s goes to %q, want %q (%v)", severity, got, want, err)
-		}
-	}
-}
-
-// TestPagingIsTheAgentsOwnChoice holds the list in the rules against the
-// alarms: what notifies now pages, advisories and what can wait never do.
-func TestPagingIsTheAgentsOwnChoice(t *testing.T) {
-	text := readFile(t, filepath.Join(controlRoom, "rules/recording.yml"))
-	find := func(pattern string) *regexp.Regexp {
-		found := regexp.MustCompile(pattern).FindStringSubmatch(text)
-		if found == nil {
-			t.Fatalf("no %s in the recording rules", pattern)
-		}
-		return regexp.MustCompile("^(?:" + found[1] + ")$") // Prometheus anchors
-	}
-	takes, leaves := find(`alarm=~"([^"]+)"`), find(`alarm!~"([^"]+)"`)
-	for _, name := range alarm.StandingNames() {
-		d := alarm.Standing(name)
-		pages := takes.MatchString(name) && !leaves.MatchString(name) && d.WorsePriority > alarm.Low
-		if want := d.Class == alarm.Alarm && d.Notify == alarm.Now; pages != want {
-			t.Errorf("%s: the rules page %v, the agent %v", name, pages, want)
-		}
-		if ofGroup := "glycol_" + name; (takes.MatchString(ofGroup) && !leaves.MatchString(ofGroup)) != (takes.MatchString(name) && !leaves.MatchString(name)) {
-			t.Errorf("%s pages otherwise with a group's name before it", name)
 		}
 	}
 }

@@ -14,7 +14,7 @@ import (
 func (g *gateway) metrics() prom.View {
 	s := g.site.Snapshot()
 	v := prom.View{
-		Pumps: g.snapshots(), SiteAlarms: s.Alarms,
+		Pumps: g.snapshots(), SiteAlarms: s.Alarms, Groups: s.Groups,
 		Agent: prom.Agent{Version: version, GoVersion: runtime.Version(), ConfigHash: g.config.Hash, ClockSynchronized: g.clock.instant().Synchronized},
 	}
 	for _, p := range g.pollers {

@@ -38,6 +38,15 @@ var modeWords = []string{
 	"stopped_on_demand", "stopped_by_permissive", "standing_by", "resting", "stopped_longer_than_usual", "stopped_unexplained", "stopped_demand_not_known",
 }
 
+// Modes lists every mode there is.
+func Modes() []Mode {
+	list := make([]Mode, len(modeWords))
+	for i := range list {
+		list[i] = Mode(i)
+	}
+	return list
+}
+
 // String gives the word for m.
 func (m Mode) String() string {
 	if int(m) < len(modeWords) {

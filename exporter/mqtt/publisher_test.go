@@ -270,6 +270,9 @@ func TestARemovedPumpIsCleared(t *testing.T) {
 		if got := broker.on(topics.Alarm("", "clock_wrong")); len(got) != 1 {
 			t.Errorf("the site's alarm was sent %d times, want once", len(got))
 		}
+		if got := broker.on(topics.Alarm("", "never_raised")); len(got) > 0 {
+			t.Errorf("an alarm that was never raised: %q", got)
+		}
 	})
 }
 

@@ -1,7 +1,6 @@
 package mqtt
 
 import (
-	"pumpside/drivers"
 	"pumpside/rules/report"
 )
 
@@ -12,7 +11,7 @@ type ReportPayload struct {
 }
 
 func (p *Publisher) reportPayload(r *report.Report) []byte {
-	return encode(ReportPayload{Origin: p.origin("report", "", drivers.Instant{Wall: r.At}), Report: *r})
+	return encode(ReportPayload{Origin: p.origin("report", "", r.Instant), Report: *r})
 }
 
 // wantReport names the topic of the report, once there is one.

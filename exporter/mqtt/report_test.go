@@ -15,7 +15,7 @@ func aReport() *report.Report {
 	noon := time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC)
 	x, who := 12.5, "a.operator"
 	return &report.Report{
-		Title: "Ridge Station 7", At: noon, Since: noon.Add(-24 * time.Hour), ClockGood: true,
+		Instant: instant(0), Title: "Ridge Station 7", At: noon, Since: noon.Add(-24 * time.Hour), ClockGood: true,
 		Needs:       []report.Need{{Pump: "gp-1", Tag: "P-1A", Urgency: report.Today, Rank: 20, By: "mechanic", Since: noon, Why: []string{"oil overdue"}, Kit: []string{"12 L of oil"}}},
 		Groups:      []report.Group{{Group: "north", Title: "north", Moves: alarm.Yes, Wanted: alarm.Yes, WantedBy: "gas_flow", Gas: alarm.Yes, Delivering: 1, Required: 1, Spare: drivers.StandbyAvailable, Flow: &x}},
 		Pumps:       []report.Pump{{Pump: "gp-1", Tag: "P-1A", Mode: rules.Running, ForSeconds: &x, Wanted: alarm.Yes, WantedBy: "run_demand", Available: alarm.Yes, CountedSince: &noon, Run: &x}},

@@ -145,7 +145,7 @@ func standingView(s alarm.State, seq uint64) View {
 			Pump: "gp-1", At: instant(0), Running: alarm.Yes,
 			Alarms: []alarm.View{{Name: "glycol_flow_low", State: s, ChangedAt: instant(0), Last: &last}},
 		}},
-		SiteAlarms: []alarm.View{{Name: "clock_wrong"}},
+		SiteAlarms: []alarm.View{{Name: "clock_wrong", Last: &alarm.Event{Seq: 1, Alarm: "clock_wrong"}}, {Name: "never_raised"}},
 	}
 }
 

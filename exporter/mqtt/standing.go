@@ -171,7 +171,13 @@ func (c *connection) changed() []settled {
 	return c.standing.end(complete)
 }
 
+// wantAlarm names the topic of an alarm that was ever raised, or that a person
+// keeps quiet. One that never was has none, so that who subscribes is told what
+// happened and not what could.
 func (c *connection) wantAlarm(pump string, a *alarm.View) {
+	if a.Last == nil && !a.Shelved && !a.Removed {
+		return
+	}
 	topic, revision := c.topics.Alarm(pump, a.Name), alarmRevision(a)
 	if c.standing.wants(topic, revision) {
 		c.standing.send(topic, revision, c.alarmPayload(pump, a))

@@ -8,7 +8,8 @@ import (
 
 // A View is how everything stands at one moment. It names every pump and every
 // alarm of the configuration, also the normal ones: the retained topics of
-// what it leaves out are cleared at the broker. A nil pump is one that has no
+// what it leaves out are cleared at the broker. An alarm that was never raised
+// has no topic. A nil pump is one that has no
 // snapshot yet; as long as there is one, nothing is cleared.
 type View struct {
 	Pumps      []*rules.Snapshot

@@ -42,6 +42,12 @@ var pumpFamilies = []pumpFamily{
 	{"valve_leak_ratio", "Size of a leak of one head, by its mean flow, while one is more likely than not.", false, ofCondition(func(c *rules.ConditionView) rules.Number {
 		return rules.Number{Known: c.OneHead >= 0.5 && c.Leak.Known(), Value: c.Leak.Middle}
 	})},
+	{"leak_down_ratio", "Share of the discharge pressure lost in the minute after the last stop; absent before it was measured.", false, func(s *rules.Snapshot) (float64, bool) {
+		if s.LeakDown == nil {
+			return 0, false
+		}
+		return s.LeakDown.Newest, true
+	}},
 	{"observed", "1 while the agent can tell whether the pump runs.", false, func(s *rules.Snapshot) (float64, bool) { return flag(s.Observed), true }},
 }
 

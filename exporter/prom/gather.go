@@ -33,6 +33,9 @@ func (g Gatherer) Gather() ([]*dto.MetricFamily, error) {
 	p.services(v.Pumps)
 	p.score(v.Pumps)
 	p.alarms(v.Pumps, v.SiteAlarms)
+	p.standingAlarms(v.Pumps, v.SiteAlarms)
+	p.modes(v.Pumps)
+	p.groups(v.Groups)
 	p.buses(v.Devices, v.Buses)
 	p.agent(v.Agent)
 	families := p.families

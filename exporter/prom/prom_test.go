@@ -23,6 +23,7 @@ import (
 	"pumpside/rules/alarm"
 	"pumpside/rules/diagnosis"
 	"pumpside/rules/service"
+	"pumpside/rules/site"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
@@ -40,10 +41,11 @@ func view() prom.View {
 				{Signal: drivers.Auxiliary(0), Name: "reboiler", Dimension: quantity.Temperature, Value: 198, Quality: drivers.Good},
 			},
 			Alarms: []alarm.View{
-				{Name: "discharge_pressure_high", Class: alarm.Alarm, Priority: alarm.High, State: alarm.Unacknowledged},
+				{Name: "discharge_pressure_high", Class: alarm.Alarm, Priority: alarm.High, State: alarm.Unacknowledged, Notify: alarm.Now, Responder: alarm.ControlRoom},
 				{Name: "oil_due", Class: alarm.Advisory, Priority: alarm.Low, State: alarm.Acknowledged, Shelved: true},
 				{Name: "pump_started", Class: alarm.Record},
 			},
+			Operation: rules.Operation{Mode: rules.RunningInHand}, LeakDown: &rules.LeakDownView{Stops: 9, Newest: 0.12, Usual: 0.03},
 			Condition: &rules.ConditionView{
 				Causes:  []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.8}, {Cause: "none_of_these", Probability: 0.2}},
 				OneHead: 0.8, Leak: diagnosis.Size{Low: 0.06, Middle: 0.08, High: 0.11}, Orders: []rules.OrderView{{Order: 1, Amplitude: 8000}, {Order: 3, Amplitude: 610000}},
@@ -52,6 +54,10 @@ func view() prom.View {
 			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Median: time.Unix(1_775_000_000, 0)}}}, {Task: "look"}}, Score: service.Score{Place: 3, Side: 1},
 		}},
 		SiteAlarms: []alarm.View{{Name: "device_lost", Class: alarm.Alarm, Priority: alarm.Medium}},
+		Groups: []site.GroupView{{
+			Group: "north", Pumps: 2, Required: 1, Running: 1, Delivering: 1, Spare: 1, SpareSeen: true, Wanted: alarm.Yes, WantedBy: "gas_flow", Moves: alarm.Yes,
+			Flow: 3e-4, FlowKnown: true, Target: 2.5e-4, TargetBy: "gas", Needed: site.Need{Volume: 812.5},
+		}},
 		Devices: []prom.Device{{
 			Bus: "skid", Device: "drive-1", Up: true, Requests: 1200,
 			Failures:  []prom.Count{{Label: "timeout", Count: 3}, {Label: "refused"}},

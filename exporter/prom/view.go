@@ -5,12 +5,14 @@ import (
 
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/site"
 )
 
 // A View is everything one scrape shows, taken at one moment.
 type View struct {
 	Pumps      []*rules.Snapshot
 	SiteAlarms []alarm.View
+	Groups     []site.GroupView
 	Devices    []Device
 	Buses      []Bus
 	Agent      Agent

@@ -14,19 +14,20 @@ import (
 
 // A Report is one site over a span of time. Times are UTC; nil is not known.
 type Report struct {
-	Title       string      `json:"title"`    // what people call the site
-	At          time.Time   `json:"at"`       // until when
-	Since       time.Time   `json:"since"`    // from when
-	ClockGood   bool        `json:"clock"`    // the clock can be trusted
-	Needs       []Need      `json:"needs"`    // what needs a person, first things first
-	Groups      []Group     `json:"groups"`   // circulation
-	Pumps       []Pump      `json:"pumps"`    // in the order of the configuration
-	Changes     []Change    `json:"changes"`  // since then, newest first
-	Standing    []Standing  `json:"standing"` // alarms that are active or wait for a person, oldest first
-	Silenced    []Silenced  `json:"silenced"` // shelved or out of service
-	Due         []Due       `json:"due"`      // service due within seven days, or due already
-	Silent      []string    `json:"silent_devices"`
-	Performance Performance `json:"alarm_performance"`
+	Instant     drivers.Instant `json:"-"`        // until when, as the agent's clock has it
+	Title       string          `json:"title"`    // what people call the site
+	At          time.Time       `json:"at"`       // until when
+	Since       time.Time       `json:"since"`    // from when
+	ClockGood   bool            `json:"clock"`    // the clock can be trusted
+	Needs       []Need          `json:"needs"`    // what needs a person, first things first
+	Groups      []Group         `json:"groups"`   // circulation
+	Pumps       []Pump          `json:"pumps"`    // in the order of the configuration
+	Changes     []Change        `json:"changes"`  // since then, newest first
+	Standing    []Standing      `json:"standing"` // alarms that are active or wait for a person, oldest first
+	Silenced    []Silenced      `json:"silenced"` // shelved or out of service
+	Due         []Due           `json:"due"`      // service due within seven days, or due already
+	Silent      []string        `json:"silent_devices"`
+	Performance Performance     `json:"alarm_performance"`
 }
 
 // A Pump is how one pump stands and what it did.
@@ -148,7 +149,7 @@ const staleAfter = 24 * time.Hour
 // Of makes the report.
 func Of(in *Input) *Report {
 	r := &Report{
-		Title: in.Title, At: in.At.Wall, Since: in.Since, ClockGood: in.At.Synchronized,
+		Instant: in.At, Title: in.Title, At: in.At.Wall, Since: in.Since, ClockGood: in.At.Synchronized,
 		Needs: []Need{}, Groups: []Group{}, Pumps: []Pump{}, Changes: []Change{}, Standing: []Standing{}, Silenced: []Silenced{}, Due: []Due{}, Silent: []string{},
 	}
 	for _, p := range in.Pumps {

@@ -27,6 +27,8 @@ type GroupView struct {
 	Target    quantity.CubicMetersPerSecond `json:"target"`    // 0 for none, or not known
 	TargetBy  string                        `json:"target_by"` // gas, setting or not_known
 
+	Needed Need `json:"needed"` // what the targets have added up to since the first
+
 	Backwards int `json:"backwards"` // pumps that something flows back through
 
 	Standby []drivers.Standby `json:"standby"` // of the others, seen from each pump
@@ -57,7 +59,7 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 	m.exercise(pumps, s.moment.Elapsed)
 	m.share(g, pumps, s.moment.At)
 	m.Needs.pass(v.Target, s.moment.At, s.moment.Watched)
-	v.needs = m.Needs
+	v.needs, v.Needed = m.Needs, m.Needs.Now
 	for k := range standby {
 		standby[k] = standbyOf(pumps, k)
 	}

@@ -23,8 +23,8 @@ func replayCommand() *cobra.Command {
 		Long: `replay reads a file of readings (CSV, or gzip of it), passes it through the
 rules of each pump and prints what follows. The same file always gives the same.
 
-  kind,time,boot,since_boot_s,pump,signal,value,quality,reason
-  reading,2026-03-01T12:00:00Z,boot-a,3600.02,gp-1,discharge_pressure,7061000,good,
+  kind,time,boot,since_boot_s,pump,signal,value,quality,reason,half_width_s
+  reading,2026-03-01T12:00:00Z,boot-a,3600.02,gp-1,discharge_pressure,7061000,good,,0.004
   tick,2026-03-01T12:00:01Z,boot-a,3601,gp-1
   command,2026-03-01T12:00:05Z,boot-a,3605,gp-1,"{""user"":""anna"",""verb"":""acknowledge"",""alarm"":""no_flow""}"
 
@@ -33,9 +33,11 @@ or, all good and of one boot,
   time,pump,signal,value
 
 Values are in base units: Pa, m³/s, m³, °C, rpm, W, N·m, A, Hz, seconds, shares
-from 0 to 1. Times ascend. Lines before the header that begin with # may give the
-hash of the configuration (# config …) and the state a pump begins with
-(# state gp-1 {…}).`,
+from 0 to 1. half_width_s is how far the time may be wrong; a ~ before a time says
+that the clock was not synchronised. Times of a pump ascend. Lines before the
+header that begin with # may give the hash of the configuration (# config …), the
+state a pump begins with (# state gp-1 {…}) and its service records
+(# ledger gp-1 […]).`,
 		Args: cobra.NoArgs,
 	}
 	path := configFlag(c)
@@ -79,6 +81,7 @@ type player struct {
 	pumps    map[string]*played
 	readings int
 	events   int
+	skipped  int
 }
 
 // A played is one pump being replayed.
@@ -94,54 +97,53 @@ func (p *player) play(in io.Reader, skip bool) error {
 	if err != nil {
 		return err
 	}
-	f.skip, f.bad = skip, func(err error) { fmt.Fprintln(p.notes, err) }
+	f.skip = skip
 	if f.config != "" && f.config != p.config.Hash {
 		fmt.Fprintf(p.notes, "note: recorded under configuration %s, replayed under %s\n", f.config, p.config.Hash)
 	}
-	if err := p.start(f.states); err != nil {
+	if err := p.start(f); err != nil {
 		return err
 	}
 	began := time.Now()
-	var batch drivers.Batch
-	for {
-		pump, err := f.next(&batch)
-		if err == io.EOF {
-			break
-		}
-		if err != nil {
-			return err
-		}
-		one, known := p.pumps[pump]
-		if !known {
-			err := fmt.Errorf("before line %d: there is no pump %q in the configuration", f.line, pump)
-			if !skip {
-				return err
-			}
-			f.skipped++
-			f.bad(err)
-			continue
-		}
-		p.readings += len(batch.Readings)
-		if err := p.tell(pump, rules.Step(one.set, one.state, &batch)); err != nil {
-			return err
-		}
+	if err := f.each(func(d *decoded) error { return p.step(d, skip) }); err != nil {
+		return err
 	}
 	took := time.Since(began).Seconds()
-	fmt.Fprintf(p.notes, "%d readings, %d events, %d lines skipped; %.0f readings a second\n", p.readings, p.events, f.skipped, float64(p.readings)/max(took, 1e-9))
+	fmt.Fprintf(p.notes, "%d readings, %d events, %d lines skipped; %.0f readings a second\n", p.readings, p.events, p.skipped, float64(p.readings)/max(took, 1e-9))
 	return nil
 }
 
+// step passes what was decoded through the rules.
+func (p *player) step(d *decoded, skip bool) error {
+	for _, err := range d.bad {
+		p.skipped++
+		fmt.Fprintln(p.notes, err)
+	}
+	if d.pump == "" {
+		return nil
+	}
+	one, known := p.pumps[d.pump]
+	if !known {
+		err := fmt.Errorf("before line %d: there is no pump %q in the configuration", d.line, d.pump)
+		if !skip {
+			return err
+		}
+		p.skipped++
+		fmt.Fprintln(p.notes, err)
+		return nil
+	}
+	p.readings += len(d.batch.Readings)
+	return p.tell(d.pump, rules.Step(one.set, one.state, &d.batch))
+}
+
 // start makes every pump ready, from what the file says it began with.
-func (p *player) start(states map[string]string) error {
+func (p *player) start(f *readingsFile) error {
 	p.pumps = map[string]*played{}
 	for i := range p.config.Pumps {
 		set := p.config.Pumps[i].Rules
-		var saved *rules.Saved
-		if text, ok := states[set.Pump]; ok {
-			var err error
-			if saved, err = rules.Unmarshal([]byte(text)); err != nil {
-				return fmt.Errorf("pump %s: %w", set.Pump, err)
-			}
+		saved, err := f.saved(set.Pump)
+		if err != nil {
+			return fmt.Errorf("pump %s: %w", set.Pump, err)
 		}
 		state, changes := rules.Start(set, saved)
 		p.pumps[set.Pump] = &played{set, state}
@@ -150,6 +152,21 @@ func (p *player) start(states map[string]string) error {
 		}
 	}
 	return nil
+}
+
+// saved is what the file says a pump began with; nil for nothing.
+func (f *readingsFile) saved(pump string) (saved *rules.Saved, err error) {
+	if text, ok := f.states[pump]; ok {
+		if saved, err = rules.Unmarshal([]byte(text)); err != nil {
+			return nil, err
+		}
+	}
+	if text, ok := f.ledgers[pump]; ok && saved != nil {
+		if err := json.Unmarshal([]byte(text), &saved.Ledger); err != nil {
+			return nil, fmt.Errorf("ledger: %w", err)
+		}
+	}
+	return saved, nil
 }
 
 // siteSignal finds a signal the site has named.

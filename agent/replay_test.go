@@ -107,7 +107,7 @@ func TestBadLinesAreToldWithTheirNumber(t *testing.T) {
 		{"no such quality", header + strings.ReplaceAll(good, "good", "fine"), `line 2: "fine" is not a quality`},
 		{"too short", header + good + "reading,2026-03-01T12:00:00Z,a,10\n", "line 3: too few fields"},
 		{"time goes back", header + good + strings.ReplaceAll(good, ",10,", ",9,"), "line 3: time goes back by 1s; rows must ascend"},
-		{"no such kind", header + strings.ReplaceAll(good, "reading", "writing"), `line 2: kind "writing" is not reading, command or tick`},
+		{"no such kind", header + strings.ReplaceAll(good, "reading", "writing"), `line 2: kind "writing" is not reading, command, group or tick`},
 		{"no such pump", header + strings.ReplaceAll(good, "gp-1", "gp-9"), `before line 2: there is no pump "gp-9" in the configuration`},
 	} {
 		_, _, err := replayed(t, config, strings.NewReader(tt.text), false)

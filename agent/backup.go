@@ -1,9 +1,14 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
+	"io"
+	"net/http"
+	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -31,6 +36,42 @@ func backupCommand() *cobra.Command {
 		})
 	}
 	return c
+}
+
+// sendBackup copies the state file beside itself, where the agent may write
+// whatever its service is kept from, and hands the copy to whoever asked.
+func (g *gateway) sendBackup(w http.ResponseWriter, r *http.Request) {
+	g.copying.Lock()
+	defer g.copying.Unlock()
+	path := g.config.Store.Path + ".outgoing" // a leftover is replaced
+	defer os.Remove(path)
+	if err := g.backup(r.Context(), path); err != nil {
+		reply(w, nil, err)
+		return
+	}
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Time{}) // a slow disk at the other end
+	http.ServeFile(w, r, path)
+}
+
+// backup writes the agent's copy to path as the person who asked, replacing
+// what is there once the copy is complete.
+func (s *socketDesk) backup(ctx context.Context, path string) error {
+	if store.IsPartOf(s.state, path) {
+		return fmt.Errorf("back up to %q: that is the state file in use", path)
+	}
+	part, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".part-") // its mode is 0600
+	if err != nil {
+		return err
+	}
+	defer os.Remove(part.Name())
+	err = s.talk(ctx, http.MethodGet, "/backup", nil, func(copied io.Reader) error {
+		_, err := io.Copy(part, copied)
+		return err
+	})
+	if err = errors.Join(err, part.Sync(), part.Close()); err != nil {
+		return err
+	}
+	return os.Rename(part.Name(), path)
 }
 
 func restoreCommand() *cobra.Command {

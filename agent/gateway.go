@@ -7,6 +7,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	"github.com/rs/zerolog"
@@ -45,8 +46,9 @@ type gateway struct {
 	pollers   []*poll.Poller
 	publisher *mqtt.Publisher
 	reports   reporter
-	dropped   uint64 // events the outbox gave up since the file was made, as last seen
-	missed    uint64 // batches lost to full inboxes, as last seen
+	copying   sync.Mutex // guards the copy of the state file that is being handed out
+	dropped   uint64     // events the outbox gave up since the file was made, as last seen
+	missed    uint64     // batches lost to full inboxes, as last seen
 }
 
 // open opens the state file and makes every pump ready from what it holds.

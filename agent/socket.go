@@ -171,13 +171,7 @@ func (g *gateway) deskHandler() http.Handler {
 		out, err := g.order(r.Context(), o)
 		reply(w, out, err)
 	})
-	mux.HandleFunc("POST /backup", func(w http.ResponseWriter, r *http.Request) {
-		var path string
-		if !request(w, r, &path) {
-			return
-		}
-		reply(w, path, g.backup(r.Context(), path))
-	})
+	mux.HandleFunc("GET /backup", g.sendBackup)
 	return mux
 }
 
@@ -199,7 +193,10 @@ func reply(w http.ResponseWriter, answer any, err error) {
 }
 
 // A socketDesk is the running agent as seen from another process.
-type socketDesk struct{ client http.Client }
+type socketDesk struct {
+	client http.Client
+	state  string // path of the agent's state file
+}
 
 // errNoAgent means that no agent listens beside the state file.
 var errNoAgent = errors.New("no agent is running")
@@ -218,7 +215,7 @@ func dial(ctx context.Context, statePath string) (*socketDesk, error) {
 	_ = conn.Close()
 	return &socketDesk{http.Client{Transport: &http.Transport{
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return d.DialContext(ctx, "unix", path) },
-	}}}, nil
+	}}, statePath}, nil
 }
 
 func (s *socketDesk) alarms(ctx context.Context) (list alarmList, err error) {
@@ -246,11 +243,12 @@ func (s *socketDesk) order(ctx context.Context, o order) (out outcome, err error
 	return out, err
 }
 
-func (s *socketDesk) backup(ctx context.Context, path string) error {
-	return s.ask(ctx, http.MethodPost, "/backup", path, &path)
+func (s *socketDesk) ask(ctx context.Context, method, path string, question, answer any) error {
+	return s.talk(ctx, method, path, question, func(body io.Reader) error { return json.NewDecoder(body).Decode(answer) })
 }
 
-func (s *socketDesk) ask(ctx context.Context, method, path string, question, answer any) error {
+// talk asks the agent and lets take read its answer.
+func (s *socketDesk) talk(ctx context.Context, method, path string, question any, take func(io.Reader) error) error {
 	body, err := json.Marshal(question)
 	if err != nil {
 		return err
@@ -271,5 +269,5 @@ func (s *socketDesk) ask(ctx context.Context, method, path string, question, ans
 		text, _ := io.ReadAll(io.LimitReader(response.Body, maxOrder))
 		return errors.New(string(text[:max(len(text)-1, 0)]))
 	}
-	return json.NewDecoder(response.Body).Decode(answer)
+	return take(response.Body)
 }

@@ -16,10 +16,13 @@ type Pty struct {
 	far      *os.File
 }
 
-// Read reads what the client has sent. At another baud rate than the line's
+// Read reads what the client has sent. A client that was killed and had the line
+// to itself must not keep the next one out: a serial line forgets that at the
+// last close, a pseudo-terminal does not. At another baud rate than the line's
 // that is noise, as on a wire. (The parity cannot be told: the kernel drops it
 // from a pseudo-terminal.)
 func (p *Pty) Read(b []byte) (n int, err error) {
+	_ = control(p.far, func(fd int) error { return unix.IoctlSetInt(fd, unix.TIOCNXCL, 0) })
 	n, err = p.File.Read(b)
 	if n > 0 && p.Baud > 0 && p.clientBaud() != p.Baud {
 		for i := range b[:n] {
@@ -36,7 +39,7 @@ var bauds = map[uint32]int{
 }
 
 func (p *Pty) clientBaud() (baud int) {
-	_ = p.control(func(fd int) error { // a rate that cannot be read is none
+	_ = control(p.File, func(fd int) error { // a rate that cannot be read is none
 		t, err := unix.IoctlGetTermios(fd, unix.TCGETS)
 		if err == nil {
 			baud = bauds[t.Cflag&unix.CBAUD]
@@ -69,7 +72,7 @@ func (p *Pty) Close() error {
 
 func (p *Pty) openFar() error {
 	var n int
-	err := p.control(func(fd int) (err error) {
+	err := control(p.File, func(fd int) (err error) {
 		if err = unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0); err == nil {
 			n, err = unix.IoctlGetInt(fd, unix.TIOCGPTN)
 		}
@@ -79,15 +82,15 @@ func (p *Pty) openFar() error {
 		return err
 	}
 	p.Path = fmt.Sprintf("/dev/pts/%d", n)
-	if err := p.control(raw); err != nil { // of the pair, whichever side is asked
+	if err := control(p.File, raw); err != nil { // of the pair, whichever side is asked
 		return err
 	}
 	p.far, err = os.OpenFile(p.Path, os.O_RDWR|unix.O_NOCTTY, 0)
 	return err
 }
 
-func (p *Pty) control(f func(fd int) error) error {
-	conn, err := p.SyscallConn()
+func control(file *os.File, f func(fd int) error) error {
+	conn, err := file.SyscallConn()
 	if err != nil {
 		return err
 	}

@@ -12,10 +12,8 @@ import (
 // there once the copy is complete. The Writer goes on meanwhile. The state file
 // itself and what lies open beside it are refused.
 func (s *Store) Backup(ctx context.Context, path string) error {
-	for _, end := range []string{"", logSuffix, lockSuffix} {
-		if sameFile(s.path+end, path) {
-			return fmt.Errorf("back up to %q: that is the state file in use", path)
-		}
+	if IsPartOf(s.path, path) {
+		return fmt.Errorf("back up to %q: that is the state file in use", path)
 	}
 	// A connection of its own: the readers are not allowed to write, and to
 	// SQLite this is writing.
@@ -26,6 +24,17 @@ func (s *Store) Backup(ctx context.Context, path string) error {
 		return fmt.Errorf("back up to %q: %w", path, err)
 	}
 	return nil
+}
+
+// IsPartOf reports whether path is the state file at state or lies open beside
+// it, so that nothing may be written there.
+func IsPartOf(state, path string) bool {
+	for _, end := range []string{"", logSuffix, lockSuffix} {
+		if sameFile(state+end, path) {
+			return true
+		}
+	}
+	return false
 }
 
 // sameFile reports whether two paths lead to one file that is there.

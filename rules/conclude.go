@@ -134,8 +134,7 @@ func (o *observer) recent(c *condition.Change) *recent {
 	return &o.recents[len(o.recents)-1]
 }
 
-// evidence gathers the changes for the diagnosis. Angles go from the index mark
-// to cylinder 1's start of discharge.
+// evidence gathers the changes for the diagnosis.
 func (o *observer) evidence(set *Settings, s *State) diagnosis.Evidence {
 	e := diagnosis.Evidence{
 		Speed: o.operating.Speed, Pressure: o.operating.Pressure,
@@ -144,33 +143,36 @@ func (o *observer) evidence(set *Settings, s *State) diagnosis.Evidence {
 	if d, known := s.moment.At.Since(s.Observed.Service); known && !s.Observed.Service.IsZero() {
 		e.FromService = d.Hours() < 24
 	}
-	mark := -float64(set.Geometry.Index.Angle) * math.Pi / 180
 	for i := range o.recents {
 		r := &o.recents[i]
-		delta, sigma, ok := r.change()
-		if !ok {
-			continue
-		}
-		for k := 1; k <= highestOrder; k++ {
-			if r.indicator == condition.OrderIndicator(pump.Discharge, k) {
-				turn := complex(1, 0)
-				if e.Indexed {
-					turn = cmplx.Rect(1, float64(k)*mark)
-				}
-				e.Orders[k] = diagnosis.OrderChange{Seen: true, Baseline: r.baseline * turn, Delta: delta * turn, Sigma: sigma}
-			}
-		}
-		number := diagnosis.NumberChange{Seen: true, Baseline: real(r.baseline), Delta: real(delta), Sigma: sigma}
-		switch r.indicator {
-		case condition.VolumetricEfficiency:
-			e.Efficiency = number
-		case condition.TorquePerPressure:
-			e.Torque = number
-		case condition.SuctionPressure:
-			e.Suction = number
+		if delta, sigma, ok := r.change(); ok {
+			addEvidence(&e, set, r.indicator, r.baseline, delta, sigma)
 		}
 	}
 	return e
+}
+
+// addEvidence adds the change of one indicator from its baseline, with its
+// standard error per part. Angles go from the index mark to cylinder 1's start
+// of discharge.
+func addEvidence(e *diagnosis.Evidence, set *Settings, indicator condition.Indicator, baseline, delta complex128, sigma float64) {
+	if k := orderOf(indicator); k > 0 {
+		turn := complex(1, 0)
+		if e.Indexed {
+			turn = cmplx.Rect(1, -float64(k)*float64(set.Geometry.Index.Angle)*math.Pi/180)
+		}
+		e.Orders[k] = diagnosis.OrderChange{Seen: true, Baseline: baseline * turn, Delta: delta * turn, Sigma: sigma}
+		return
+	}
+	number := diagnosis.NumberChange{Seen: true, Baseline: real(baseline), Delta: real(delta), Sigma: sigma}
+	switch indicator {
+	case condition.VolumetricEfficiency:
+		e.Efficiency = number
+	case condition.TorquePerPressure:
+		e.Torque = number
+	case condition.SuctionPressure:
+		e.Suction = number
+	}
 }
 
 func (s *State) contact(set *Settings, signal drivers.Signal) diagnosis.Switch {

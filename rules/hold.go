@@ -2,12 +2,14 @@ package rules
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/condition"
+	"pumpside/rules/diagnosis"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
@@ -19,6 +21,13 @@ type followedRepair struct {
 	Band    condition.Band  `json:"band"`
 	Verdict service.Verdict `json:"verdict"`
 	Why     string          `json:"why,omitempty"`
+	// Ripple is the other orders of the pressure: they tell how large a leak
+	// is, not whether the work held.
+	Ripple []service.Mark `json:"ripple,omitempty"`
+	// Leaked and Leaks are the size of the leak before the work, if it was one,
+	// and since by all that was measured until the verdict.
+	Leaked service.Leak `json:"leaked,omitzero"`
+	Leaks  service.Leak `json:"leaks,omitzero"`
 }
 
 // A RepairView is the last work whose effect was or is being judged.
@@ -28,6 +37,9 @@ type RepairView struct {
 	At      drivers.Instant `json:"at"`
 	Verdict string          `json:"verdict"` // repaired, not_repaired, cannot_tell; "" is not yet
 	Why     string          `json:"why,omitempty"`
+	// Numbers are what the verdict rests on: once healthy, before the work and
+	// since, as far as it was measured.
+	Numbers []alarm.Evidence `json:"numbers,omitempty"`
 }
 
 // orderOne is the indicator that tells one head from another.
@@ -49,18 +61,36 @@ func (s *State) beginRepair(set *Settings, r *drivers.ServiceRecord) {
 	if s.Repair.Verdict == service.NotYet && s.Repair.Record > 0 && len(s.observer.recents) == 0 {
 		return // the second line of one visit: judged with the first
 	}
-	s.Repair = followedRepair{Repair: service.Repair{Record: r.Number, Task: r.Entry.Task, At: s.moment.At}, Band: s.observer.band}
-	for j := range s.observer.recents {
-		if c := &s.observer.recents[j]; s.comparable(c, &r.Entry) {
-			s.Repair.Marks = append(s.Repair.Marks, c.mark())
+	f, o := &s.Repair, &s.observer
+	*f = followedRepair{Repair: service.Repair{Record: r.Number, Task: r.Entry.Task, At: s.moment.At}, Band: o.band}
+	for j := range o.recents {
+		switch c := &o.recents[j]; {
+		case !s.comparable(c, &r.Entry):
+		case c.indicator == condition.VolumetricEfficiency || c.indicator == orderOne:
+			f.Marks = append(f.Marks, c.mark())
+		default:
+			f.Ripple = append(f.Ripple, c.mark())
 		}
+	}
+	if o.ranking != nil {
+		f.Leaked = service.Leak(o.ranking.Leak)
 	}
 }
 
 // comparable reports whether an indicator means the same before and after the
 // work: a vector needs an index for its angle, and the line as it was.
 func (s *State) comparable(c *recent, e *drivers.ServiceEntry) bool {
-	return c.learned > 0 && (c.indicator == condition.VolumetricEfficiency || c.indicator == orderOne && s.observer.indexed && !e.LineChanged)
+	return c.learned > 0 && (c.indicator == condition.VolumetricEfficiency || orderOf(c.indicator) > 0 && s.observer.indexed && !e.LineChanged)
+}
+
+// orderOf is which order of the discharge pressure an indicator is; 0 for none.
+func orderOf(i condition.Indicator) int {
+	for k := 1; k <= highestOrder; k++ {
+		if i == condition.OrderIndicator(pump.Discharge, k) {
+			return k
+		}
+	}
+	return 0
 }
 
 func (r *recent) mark() service.Mark {
@@ -75,45 +105,83 @@ func point(z complex128) service.Point { return service.Point{Re: real(z), Im: i
 
 // followRepair takes the newest blocks and journals the verdict when there is
 // one.
-func (s *State) followRepair() {
+func (s *State) followRepair(set *Settings) {
 	f, o := &s.Repair, &s.observer
 	if f.Record == 0 || f.Verdict != service.NotYet || o.judged != s.moment.At.SinceBoot {
 		return
 	}
 	if o.calm(s) && o.band == f.Band {
 		for i := range o.changes {
-			c := &o.changes[i]
-			for j := range f.Marks {
-				if f.Marks[j].Name == string(c.Indicator) && c.Value != 0 {
-					f.Marks[j].Add(point(c.Value))
-				}
-			}
+			f.take(&o.changes[i])
 		}
 	}
 	j := f.Judge(s.moment.At)
 	if j.Verdict == service.NotYet {
 		return
 	}
+	if f.Leaked.Known() {
+		f.Leaks = s.leaks(set, f)
+	}
+	j = j.Weigh(f.Leaked, f.Leaks)
 	f.Verdict, f.Why = j.Verdict, j.Why
 	s.record(verdictTexts[j.Verdict], f.Task, f.proof()...)
 	s.happened[len(s.happened)-1].Comment = j.Why
 }
 
+// take adds the newest block of an indicator to its mark.
+func (f *followedRepair) take(c *condition.Change) {
+	for _, marks := range [...][]service.Mark{f.Marks, f.Ripple} {
+		for j := range marks {
+			if marks[j].Name == string(c.Indicator) && c.Value != 0 {
+				marks[j].Add(point(c.Value))
+			}
+		}
+	}
+}
+
+// leaks is how large a leak is by what was measured since the work, against
+// the pump as it was last well.
+func (s *State) leaks(set *Settings, f *followedRepair) service.Leak {
+	o := &s.observer
+	e := diagnosis.Evidence{Speed: o.operating.Speed, Pressure: o.operating.Pressure, Indexed: o.indexed && set.Geometry.NamesCylinders(), Bypass: s.contact(set, drivers.BypassValve)}
+	for _, marks := range [...][]service.Mark{f.Marks, f.Ripple} {
+		for i := range marks {
+			if m := &marks[i]; m.Blocks > 0 {
+				addEvidence(&e, set, condition.Indicator(m.Name), complexOf(m.Healthy), complexOf(m.Mean)-complexOf(m.Healthy), m.Error())
+			}
+		}
+	}
+	r := o.model.Rank(&e)
+	return service.Leak(r.Leak)
+}
+
+func complexOf(p service.Point) complex128 { return complex(p.Re, p.Im) }
+
 var verdictTexts = map[service.Verdict]string{service.Held: "service_held", service.NotHeld: "service_not_held", service.CannotTell: "service_effect_unknown"}
 
-// proof is the volumetric efficiency around the repair.
+// proof is the numbers around the repair: volumetric efficiency, how far the
+// once-per-turn line is from what it was when the pump was well, and the leak.
 func (f *followedRepair) proof() (list []alarm.Evidence) {
+	add := func(key string, value float64, d quantity.Dimension) {
+		list = append(list, alarm.Evidence{Key: key, Quantity: alarm.Quantity{Value: value, Dimension: d}})
+	}
 	for i := range f.Marks {
 		m := &f.Marks[i]
-		if m.Name != string(condition.VolumetricEfficiency) || m.Blocks == 0 {
-			continue
+		switch {
+		case m.Blocks == 0:
+		case m.Name == string(condition.VolumetricEfficiency):
+			add("efficiency_healthy", m.Healthy.Re, quantity.Share)
+			add("efficiency_failing", m.Failing.Re, quantity.Share)
+			add("efficiency_since", m.Mean.Re, quantity.Share)
+		case m.Name == string(orderOne):
+			add("order_failing", cmplx.Abs(complexOf(m.Failing)-complexOf(m.Healthy)), quantity.Pressure)
+			add("order_since", cmplx.Abs(complexOf(m.Mean)-complexOf(m.Healthy)), quantity.Pressure)
 		}
-		for _, row := range []struct {
-			key string
-			at  service.Point
-		}{{"efficiency_healthy", m.Healthy}, {"efficiency_failing", m.Failing}, {"efficiency_since", m.Mean}} {
-			list = append(list, alarm.Evidence{Key: row.key, Quantity: alarm.Quantity{Value: row.at.Re, Dimension: quantity.Share}})
-		}
+	}
+	if f.Leaked.Known() && f.Leaks.Known() {
+		add("leak_failing", f.Leaked.Middle, quantity.Share)
+		add("leak_since", f.Leaks.Middle, quantity.Share)
+		add("leak_since_at_most", f.Leaks.High, quantity.Share)
 	}
 	return list
 }
@@ -123,5 +191,5 @@ func (s *State) repairView() *RepairView {
 	if f.Record == 0 {
 		return nil
 	}
-	return &RepairView{Record: f.Record, Task: f.Task, At: f.At, Verdict: f.Verdict.String(), Why: f.Why}
+	return &RepairView{Record: f.Record, Task: f.Task, At: f.At, Verdict: f.Verdict.String(), Why: f.Why, Numbers: f.proof()}
 }

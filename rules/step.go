@@ -43,7 +43,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 	s.operation = s.Operation(set)
 	if set.observes() && !late {
 		s.observe(set, b)
-		s.followRepair()
+		s.followRepair(set)
 	}
 	s.measure(set)
 	s.judge(set)

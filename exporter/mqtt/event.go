@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 
+	"pumpside/drivers"
 	"pumpside/rules/alarm"
 )
 
@@ -76,6 +77,8 @@ type EventPayload struct {
 	CommandID      *string `json:"command_id"`
 	Refusal        *string `json:"refusal"` // why that request was refused
 	Until          *string `json:"until"`   // end of shelving, or the review date
+
+	Service *drivers.ServiceRecord `json:"service"` // of a service record: the whole line of the ledger; null for all else
 }
 
 // A CausePayload is one explanation.
@@ -125,6 +128,8 @@ func (p *Publisher) eventPayload(e Entry) []byte {
 
 		User: text(ev.User), AcknowledgedBy: acknowledgedBy(ev), Comment: text(ev.Comment),
 		CommandID: text(ev.CommandID), Refusal: text(ev.Refusal), Until: stamp(ev.Until),
+
+		Service: ev.Service,
 	})
 }
 

@@ -64,6 +64,32 @@ type Repair struct {
 	Marks  []Mark          `json:"marks,omitempty"`
 }
 
+// A Leak is how large a leak is, as a share of one head's flow, with the bounds
+// that hold it in nine of ten cases. The zero Leak is not known.
+type Leak struct {
+	Low    float64 `json:"low"`
+	Middle float64 `json:"middle"`
+	High   float64 `json:"high"`
+}
+
+// Known is whether there is a size.
+func (l Leak) Known() bool { return l.High > 0 }
+
+// Weigh holds a verdict against the size of the leak before the work and since:
+// it stands unless the leak says the opposite.
+func (j Judgement) Weigh(before, since Leak) Judgement {
+	if !before.Known() || !since.Known() {
+		return j
+	}
+	switch {
+	case j.Verdict == Held && since.Low > before.Middle/2:
+		j.Verdict, j.Why = CannotTell, "the pump measures as when it was well, but the leak is still there"
+	case j.Verdict == NotHeld && since.High < before.Low/2:
+		j.Verdict, j.Why = CannotTell, "the pump measures as before the work, but the leak is gone"
+	}
+	return j
+}
+
 // A Judgement is what the marks come to. Way is how far the pump still is on
 // the way from healthy (0) to failing (1), Error its standard error.
 type Judgement struct {
@@ -130,12 +156,12 @@ func (m *Mark) way() (way, e float64, known bool) {
 		return 0, 0, false
 	}
 	off := m.Mean.complex() - m.Healthy.complex()
-	return (real(off)*real(gap) + imag(off)*imag(gap)) / (size * size), m.error() / size, true
+	return (real(off)*real(gap) + imag(off)*imag(gap)) / (size * size), m.Error() / size, true
 }
 
-// error is the standard error of the mean since the repair and of the healthy
+// Error is the standard error of the mean since the repair and of the healthy
 // one together.
-func (m *Mark) error() float64 {
+func (m *Mark) Error() float64 {
 	return m.Sigma * math.Sqrt(alike/float64(m.Blocks)+1.0/alike)
 }
 
@@ -151,7 +177,7 @@ func (r *Repair) elsewhere() bool {
 		gap := m.Failing.complex() - m.Healthy.complex()
 		beside := m.Mean.complex() - m.Healthy.complex() - complex(way, 0)*gap
 		size := math.Hypot(real(gap), imag(gap))
-		if math.Hypot(real(beside), imag(beside)) > math.Max(standsOut*m.error(), size/2) || way > 1.5+standsOut*e || way < -0.5-standsOut*e {
+		if math.Hypot(real(beside), imag(beside)) > math.Max(standsOut*m.Error(), size/2) || way > 1.5+standsOut*e || way < -0.5-standsOut*e {
 			return true
 		}
 	}

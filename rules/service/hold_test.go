@@ -106,3 +106,28 @@ func TestOilTopUpsAreTrended(t *testing.T) {
 		t.Error("two intervals make a trend")
 	}
 }
+
+func TestTheLeakMustNotSayTheOpposite(t *testing.T) {
+	before := service.Leak{Low: 0.06, Middle: 0.1, High: 0.15}
+	gone, same := service.Leak{Low: 0.005, Middle: 0.01, High: 0.02}, service.Leak{Low: 0.07, Middle: 0.11, High: 0.16}
+	tests := []struct {
+		name    string
+		verdict service.Verdict
+		since   service.Leak
+		want    service.Verdict
+	}{
+		{"well, and the leak gone", service.Held, gone, service.Held},
+		{"well, but the leak still there", service.Held, same, service.CannotTell},
+		{"as before, and so is the leak", service.NotHeld, same, service.NotHeld},
+		{"as before, but the leak gone", service.NotHeld, gone, service.CannotTell},
+		{"a leak nobody could size", service.Held, service.Leak{}, service.Held},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			j := service.Judgement{Verdict: tt.verdict}.Weigh(before, tt.since)
+			if j.Verdict != tt.want || (j.Why != "") != (tt.want == service.CannotTell) {
+				t.Errorf("%v (%s), want %v", j.Verdict, j.Why, tt.want)
+			}
+		})
+	}
+}

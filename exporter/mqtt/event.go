@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strings"
 
-	"pumpside/drivers"
 	"pumpside/rules/alarm"
 )
 
@@ -78,7 +77,7 @@ type EventPayload struct {
 	Refusal        *string `json:"refusal"` // why that request was refused
 	Until          *string `json:"until"`   // end of shelving, or the review date
 
-	Service *drivers.ServiceRecord `json:"service"` // of a service record: the whole line of the ledger; null for all else
+	Service *RecordPayload `json:"service"` // of a service record: the whole line of the ledger; null for all else
 }
 
 // A CausePayload is one explanation.
@@ -129,7 +128,7 @@ func (p *Publisher) eventPayload(e Entry) []byte {
 		User: text(ev.User), AcknowledgedBy: acknowledgedBy(ev), Comment: text(ev.Comment),
 		CommandID: text(ev.CommandID), Refusal: text(ev.Refusal), Until: stamp(ev.Until),
 
-		Service: ev.Service,
+		Service: recordPayload(ev.Service),
 	})
 }
 

@@ -57,6 +57,22 @@ var acknowledged = Entry{Pump: "gp-2", Stored: true, Event: alarm.Event{
 	RaisedAt: instant(0), User: "r.night", Comment: "on my way <15 min>", CommandID: "c-1",
 }}
 
+// recorded is a service record with most of what one can say.
+var recorded = Entry{Pump: "gp-2", Stored: true, Event: alarm.Event{
+	Seq: 45, Kind: alarm.ServiceRecorded, At: instant(time.Hour), Alarm: "service_recorded", Text: "service_recorded", Subject: "valves", Class: alarm.Record,
+	Notify: alarm.Never, Quality: drivers.Good, User: "d.moss", CommandID: "c-2",
+	Service: &drivers.ServiceRecord{
+		Pump: "gp-2", Number: 7, Entered: instant(time.Hour), User: "d.moss", At: instant(0), RunTime: 5200*time.Hour + 30*time.Minute, Strokes: 93.6e6, Counted: service.FromHistory,
+		Disputed: "the panel showed 5100 h, but 5150 h before that on 2026-01-02", Mode: "INL", Mechanism: "2.4",
+		Entry: drivers.ServiceEntry{
+			Task: "valves", At: instant(0).Wall, By: "r.field", Reason: "finding", Action: service.Replaced, Cylinder: 2, Side: "suction", Found: string(service.Leaking),
+			Before: []drivers.ServiceReading{{Name: "discharge pressure", Value: 71.5, Unit: "bar"}}, After: []drivers.ServiceReading{{Name: "starts", Value: 2}},
+			Parts: []drivers.ServicePart{{Name: "valve cartridge", Number: "V-40", Serial: "0077", Quantity: 1}, {Name: "O-ring"}},
+			Order: "W-1234", Labour: 1.5, Downtime: 2, Note: "seat wire-drawn",
+		},
+	},
+}}
+
 func goldenPublisher() *Publisher {
 	p := publisher(nil)
 	p.Site.StreamID, p.Site.Pumps = "5f0c7a1e", []string{"gp-2"}
@@ -110,6 +126,7 @@ func goldenPayloads() map[string][]byte {
 		"event: lost flow":                p.eventPayload(lostFlow),
 		"event: drive fault":              p.eventPayload(driveFault),
 		"event: acknowledged":             p.eventPayload(acknowledged),
+		"event: service recorded":         p.eventPayload(recorded),
 		"event: of the site, no clock":    p.eventPayload(nothing),
 		"alarm: raised and shelved":       p.alarmPayload("gp-2", &s.Alarms[0]),
 		"alarm: never raised":             p.alarmPayload("gp-2", &s.Alarms[1]),

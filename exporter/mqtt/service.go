@@ -40,6 +40,7 @@ type TaskPayload struct {
 	Due90      *string `json:"due_90_at"`
 	DueBy      *string `json:"due_by"`
 	NoForecast *string `json:"no_forecast"`
+	AtLatest   bool    `json:"at_the_latest"` // another measure cannot be forecast: it may be sooner
 
 	Places []PlacePayload `json:"places"` // of a task whose places are counted apart
 }
@@ -78,7 +79,7 @@ func taskPayload(t rules.TaskView) TaskPayload {
 		UsedRatio: number(t.Life.Used), DecidedBy: text(string(t.Life.By)),
 		Spent: number(t.Life.Spent / scale), Limit: number(t.Life.Limit / scale), Unit: text(unit),
 		CalendarKnown: t.Life.CalendarKnown, DoneAt: moment(t.Done.At), DoneBy: text(t.Done.By),
-		Due10: stamp(due.Early), Due50: stamp(due.Median), Due90: stamp(due.Late), DueBy: text(string(due.By)), NoForecast: text(due.Why),
+		Due10: stamp(due.Early), Due50: stamp(due.Median), Due90: stamp(due.Late), DueBy: text(string(due.By)), NoForecast: text(due.Why), AtLatest: due.AtLatest,
 		Places: placePayloads(t.Places),
 	}
 }

@@ -45,6 +45,7 @@ type gateway struct {
 	site      *engine.Site
 	pollers   []*poll.Poller
 	publisher *mqtt.Publisher
+	recorders []*recorder
 	reports   reporter
 	copying   sync.Mutex // guards the copy of the state file that is being handed out
 	dropped   uint64     // events the outbox gave up since the file was made, as last seen
@@ -120,6 +121,10 @@ func (g *gateway) begin(recovery store.Recovery) error {
 			return fmt.Errorf("pump %s: %w", p.Settings.Pump, err)
 		}
 		saved = withLedger(saved, ledgers[p.Settings.Pump])
+		if r := g.config.Record; r.Folder != "" {
+			one := newRecorder(&settings, g.config.Hash, r.Folder, r.Most, r.Keep, g.log)
+			g.recorders, p.Recorder = append(g.recorders, one), one
+		}
 		g.pumps = append(g.pumps, p)
 		g.byID[p.Settings.Pump] = p
 		if _, _, grouped := g.config.Rules.GroupOf(p.Settings.Pump); grouped {
@@ -292,6 +297,10 @@ func (g *gateway) run(ctx context.Context) error {
 	g.publisher = g.makePublisher()
 	keeping := newCrew(fail)
 	keeping.add("store", g.writer.Run)
+	recording := newCrew(fail)
+	for _, r := range g.recorders {
+		recording.add("record", r.Run)
+	}
 	deciding := newCrew(fail)
 	for _, p := range g.pumps {
 		deciding.add("pump "+p.Settings.Pump, p.Run)
@@ -317,7 +326,11 @@ func (g *gateway) run(ctx context.Context) error {
 			err = cause // one that was told to stop is no failure, one that gave up is
 		}
 	}
-	return errors.Join(err, deciding.stop(), keeping.stop())
+	err = errors.Join(err, deciding.stop())
+	for _, r := range g.recorders {
+		r.Close()
+	}
+	return errors.Join(err, recording.stop(), keeping.stop())
 }
 
 // close releases the state file.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -41,26 +42,44 @@ state a pump begins with (# state gp-1 {…}) and its service records
 		Args: cobra.NoArgs,
 	}
 	path := configFlag(c)
-	readings := c.Flags().String("readings", "", "the `file` of readings; - is standard input")
+	readings := c.Flags().StringArray("readings", nil, "the `file` of readings, or a folder of them; - is standard input; may be repeated")
 	skip := c.Flags().Bool("skip-bad-lines", false, "go on after a bad line; each is told")
 	asJSON := c.Flags().Bool("json", false, "print JSON, one event a line")
 	c.RunE = func(c *cobra.Command, _ []string) error {
-		if *readings == "" {
+		if len(*readings) == 0 {
 			return misuse{errors.New("--readings is needed: the file to replay")}
 		}
 		config, err := loadConfig(*path)
 		if err != nil {
 			return err
 		}
-		in, err := openInput(c, *readings)
+		files, err := readingsFiles(*readings)
 		if err != nil {
 			return err
 		}
-		defer in.Close()
-		p := player{config: config, words: wordsOf(config), out: c.OutOrStdout(), notes: c.ErrOrStderr(), json: *asJSON}
-		return p.play(in, *skip)
+		p := player{config: config, words: wordsOf(config), out: c.OutOrStdout(), notes: c.ErrOrStderr(), json: *asJSON, skip: *skip}
+		return p.playAll(files, func(path string) (io.ReadCloser, error) { return openInput(c, path) })
 	}
 	return c
+}
+
+// readingsFiles puts the recorded files of a folder, in order, in its place.
+func readingsFiles(paths []string) (files []string, err error) {
+	for _, path := range paths {
+		if at, err := os.Stat(path); err != nil || !at.IsDir() {
+			files = append(files, path) // opening says what is wrong with it
+			continue
+		}
+		inside, err := filepath.Glob(filepath.Join(path, "*.csv.gz"))
+		if err != nil {
+			return nil, err
+		}
+		if len(inside) == 0 {
+			return nil, fmt.Errorf("%s holds no readings files (*.csv.gz)", path)
+		}
+		files = append(files, inside...) // sorted: by pump, then by number
+	}
+	return files, nil
 }
 
 func openInput(c *cobra.Command, path string) (io.ReadCloser, error) {
@@ -77,6 +96,7 @@ type player struct {
 	out    io.Writer
 	notes  io.Writer
 	json   bool
+	skip   bool // go on after a bad line
 
 	pumps    map[string]*played
 	readings int
@@ -88,33 +108,59 @@ type player struct {
 type played struct {
 	set   *rules.Settings
 	state *rules.State
+	told  bool // a file said what it begins with
+	fed   bool // it was stepped
 }
 
-// play reads to the end of the file. A bad line is an error with its number,
-// unless skip; nothing after it is carried out then.
-func (p *player) play(in io.Reader, skip bool) error {
-	f, err := openReadings(in, p.siteSignal)
-	if err != nil {
-		return err
-	}
-	f.skip = skip
-	if f.config != "" && f.config != p.config.Hash {
-		fmt.Fprintf(p.notes, "note: recorded under configuration %s, replayed under %s\n", f.config, p.config.Hash)
-	}
-	if err := p.start(f); err != nil {
-		return err
-	}
+// playAll plays files one after the other. The state a later one begins with
+// is passed over for a pump that was already played: it is where the file
+// before ended.
+func (p *player) playAll(files []string, open func(string) (io.ReadCloser, error)) error {
 	began := time.Now()
-	if err := f.each(func(d *decoded) error { return p.step(d, skip) }); err != nil {
-		return err
+	for _, path := range files {
+		in, err := open(path)
+		if err != nil {
+			return err
+		}
+		err = p.play(in)
+		in.Close()
+		if err != nil && len(files) > 1 {
+			err = fmt.Errorf("%s: %w", path, err)
+		}
+		if err != nil {
+			return err
+		}
 	}
 	took := time.Since(began).Seconds()
 	fmt.Fprintf(p.notes, "%d readings, %d events, %d lines skipped; %.0f readings a second\n", p.readings, p.events, p.skipped, float64(p.readings)/max(took, 1e-9))
 	return nil
 }
 
+// play reads to the end of a file. A bad line is an error with its number,
+// unless skip; nothing after it is carried out then. A packed file whose end is
+// missing, as after a power cut, is played as far as it goes.
+func (p *player) play(in io.Reader) error {
+	f, err := openReadings(in, p.siteSignal)
+	if err != nil {
+		return err
+	}
+	f.skip = p.skip
+	if f.config != "" && f.config != p.config.Hash {
+		fmt.Fprintf(p.notes, "note: recorded under configuration %s, replayed under %s\n", f.config, p.config.Hash)
+	}
+	if err := p.start(f); err != nil {
+		return err
+	}
+	err = f.each(p.step)
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		fmt.Fprintln(p.notes, "note: the file's end is missing")
+		err = nil
+	}
+	return err
+}
+
 // step passes what was decoded through the rules.
-func (p *player) step(d *decoded, skip bool) error {
+func (p *player) step(d *decoded) error {
 	for _, err := range d.bad {
 		p.skipped++
 		fmt.Fprintln(p.notes, err)
@@ -125,7 +171,7 @@ func (p *player) step(d *decoded, skip bool) error {
 	one, known := p.pumps[d.pump]
 	if !known {
 		err := fmt.Errorf("before line %d: there is no pump %q in the configuration", d.line, d.pump)
-		if !skip {
+		if !p.skip {
 			return err
 		}
 		p.skipped++
@@ -133,20 +179,27 @@ func (p *player) step(d *decoded, skip bool) error {
 		return nil
 	}
 	p.readings += len(d.batch.Readings)
+	one.fed = true
 	return p.tell(d.pump, rules.Step(one.set, one.state, &d.batch))
 }
 
-// start makes every pump ready, from what the file says it began with.
+// start makes every pump ready that is not yet, from what the file says it
+// began with.
 func (p *player) start(f *readingsFile) error {
-	p.pumps = map[string]*played{}
+	if p.pumps == nil {
+		p.pumps = map[string]*played{}
+	}
 	for i := range p.config.Pumps {
 		set := p.config.Pumps[i].Rules
+		if one := p.pumps[set.Pump]; one != nil && (one.told || one.fed) {
+			continue
+		}
 		saved, err := f.saved(set.Pump)
 		if err != nil {
 			return fmt.Errorf("pump %s: %w", set.Pump, err)
 		}
 		state, changes := rules.Start(set, saved)
-		p.pumps[set.Pump] = &played{set, state}
+		p.pumps[set.Pump] = &played{set: set, state: state, told: saved != nil}
 		if err := p.tell(set.Pump, changes); err != nil {
 			return err
 		}

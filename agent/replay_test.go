@@ -58,8 +58,8 @@ func recordedLife() string {
 func replayed(t testing.TB, config *configs.Config, in io.Reader, skip bool) (out, notes string, err error) {
 	t.Helper()
 	var o, n bytes.Buffer
-	p := player{config: config, words: wordsOf(config), out: &o, notes: &n}
-	err = p.play(in, skip)
+	p := player{config: config, words: wordsOf(config), out: &o, notes: &n, skip: skip}
+	err = p.playAll([]string{"-"}, func(string) (io.ReadCloser, error) { return io.NopCloser(in), nil })
 	return o.String(), n.String(), err
 }
 
@@ -182,7 +182,7 @@ func BenchmarkReplay(b *testing.B) {
 			n := 0
 			for b.Loop() {
 				p := player{config: config, words: wordsOf(config), out: io.Discard, notes: io.Discard}
-				if err := p.play(strings.NewReader(text.String()), false); err != nil {
+				if err := p.play(strings.NewReader(text.String())); err != nil {
 					b.Fatal(err)
 				}
 				n += p.readings

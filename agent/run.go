@@ -40,6 +40,9 @@ func loadConfig(path string) (*configs.Config, error) {
 	if !filepath.IsAbs(config.Store.Path) {
 		config.Store.Path = filepath.Join(filepath.Dir(path), config.Store.Path)
 	}
+	if r := &config.Record; r.Folder != "" && !filepath.IsAbs(r.Folder) {
+		r.Folder = filepath.Join(filepath.Dir(path), r.Folder)
+	}
 	return config, readPassword(config)
 }
 

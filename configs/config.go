@@ -28,6 +28,7 @@ type Config struct {
 	Metrics Metrics
 	Page    Page
 	Store   Store
+	Record  Record
 	Log     Log
 
 	// Notes are worth a look, in file order, and keep nothing from working.
@@ -154,6 +155,13 @@ type Store struct {
 	Path         string
 	SaveInterval time.Duration
 	JournalFor   time.Duration
+}
+
+// Record is where readings files go.
+type Record struct {
+	Folder string // "" for none
+	Most   int64  // bytes of one file
+	Keep   int    // files of each pump
 }
 
 // Log is what the agent writes about itself.

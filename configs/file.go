@@ -14,6 +14,7 @@ type file struct {
 	Metrics metricsFile  `yaml:"metrics" doc:"Where Prometheus scrapes."`
 	Page    pageFile     `yaml:"page" doc:"The page for people, and its API."`
 	Store   storeFile    `yaml:"store" doc:"What is kept, where and how often."`
+	Record  recordFile   `yaml:"record" doc:"Readings files, to be replayed. Left out: none, which is kind to flash."`
 	Log     logFile      `yaml:"log" doc:"What the agent writes about itself to stderr."`
 }
 
@@ -66,6 +67,12 @@ type storeFile struct {
 	SaveInterval time.Duration `yaml:"save_interval" default:"60 s" doc:"How often counters are made durable; a power cut loses no more than this. 60 s is kind to flash."`
 	JournalFor   time.Duration `yaml:"journal_for" default:"730 d" doc:"How long journal entries are kept."`
 	SecondsFor   time.Duration `yaml:"seconds_for" default:"1 h" doc:"How long a value for every second stays in memory, for people to look back at; 0 s: not at all."`
+}
+
+type recordFile struct {
+	Folder string `yaml:"folder" doc:"Where readings files go; a relative path is beside the configuration. Left out: nothing is recorded."`
+	FileMB int    `yaml:"file_mb" default:"16" doc:"Megabytes after which a pump's next file begins, 1 to 1000."`
+	Keep   int    `yaml:"keep" default:"8" doc:"Files kept of each pump, 2 to 1000; the oldest go."`
 }
 
 type logFile struct {

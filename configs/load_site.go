@@ -76,6 +76,7 @@ func (l *loader) rest() {
 	l.page()
 	c.Log = Log{Level: f.Log.Level, Console: f.Log.Format == "console"}
 	c.Store = Store{Path: f.Store.Path, SaveInterval: f.Store.SaveInterval, JournalFor: f.Store.JournalFor}
+	l.record()
 	here := at("store")
 	if c.Store.Path == "" {
 		l.wrong(here.child("path"), "is empty; write where the state file is to be")
@@ -86,6 +87,17 @@ func (l *loader) rest() {
 	l.between(here.child("save_interval"), c.Store.SaveInterval, time.Second, time.Hour)
 	l.between(here.child("seconds_for"), f.Store.SecondsFor, 0, day)
 	l.between(here.child("journal_for"), c.Store.JournalFor, day, 20*365*day)
+}
+
+func (l *loader) record() {
+	f, here := &l.file.Record, at("record")
+	l.config.Record = Record{Folder: f.Folder, Most: int64(f.FileMB) * 1e6, Keep: f.Keep}
+	if f.FileMB < 1 || f.FileMB > 1000 {
+		l.wrong(here.child("file_mb"), "%d is not from 1 to 1000", f.FileMB)
+	}
+	if f.Keep < 2 || f.Keep > 1000 {
+		l.wrong(here.child("keep"), "%d is not from 2 to 1000", f.Keep)
+	}
 }
 
 const day = 24 * time.Hour

@@ -47,6 +47,12 @@ type Keeper interface {
 	Count(pump string, packed []byte)
 }
 
+// A Recorder takes every batch that is about to be stepped, with the state
+// before it. It must not block and keep neither.
+type Recorder interface {
+	Record(s *rules.State, b *drivers.Batch)
+}
+
 // stateEvery is how often a pump's whole state is written when nothing
 // happens.
 const stateEvery = time.Hour
@@ -62,6 +68,7 @@ type Pump struct {
 	Keeper   Keeper
 	Tell     func(pump string, events []*alarm.Event) // after they were kept; must not block
 	Group    func() drivers.Group                     // how its group stands; asked on every beat; nil for none
+	Recorder Recorder                                 // nil: nothing is recorded
 
 	state     *rules.State
 	began     []rules.Change // what the start brought, kept when Run begins
@@ -224,12 +231,20 @@ func (p *Pump) pack() []byte {
 // step steps a batch. The keeper gets the counters each time, so that what a
 // kill loses is no older than its last save.
 func (p *Pump) step(ctx context.Context, b *drivers.Batch) {
-	p.keep(ctx, rules.Step(p.Settings, p.state, b))
+	p.keep(ctx, p.rule(b))
 	p.Keeper.Count(p.Settings.Pump, p.pack())
 	if now := time.Now(); now.Sub(p.published) >= beat-beat/20 || now.Sub(p.ran) < beat || p.state.Ramping() != p.Snapshot().Ramping {
 		p.publish()
 	}
 	p.show(b)
+}
+
+// rule passes a batch through the rules.
+func (p *Pump) rule(b *drivers.Batch) []rules.Change {
+	if p.Recorder != nil {
+		p.Recorder.Record(p.state, b)
+	}
+	return rules.Step(p.Settings, p.state, b)
 }
 
 // obey steps a command at the newest instant and answers with its event.
@@ -238,7 +253,7 @@ func (p *Pump) obey(ctx context.Context, r request) {
 	if now := p.Now(); !p.Several && b.At.Before(now) || !b.At.SameBoot(now) {
 		b.At = now
 	}
-	changes := rules.Step(p.Settings, p.state, &b)
+	changes := p.rule(&b)
 	var answer *alarm.Event
 	for _, c := range changes {
 		if c.Event != nil && c.Event.CommandID == r.command.ID && c.Event.User == r.command.User {

@@ -57,6 +57,12 @@ func startEmbedded(t *testing.T, address string, m *mail) *embedded {
 // stop ends the broker and forgets everything.
 func (b *embedded) stop(t *testing.T) {
 	t.Helper()
+	for range 200 { // a client that leaves while the broker closes can lock it up for good
+		if b.Clients.Len() == 0 {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
 	if err := b.Close(); err != nil {
 		t.Error(err)
 	}

@@ -259,7 +259,10 @@ func (s *pageSource) roles(d *web.Device, id string) {
 }
 
 func pageDevice(set *poll.Device, facts *poll.Facts, raw [][]poll.Seen, place int) web.Device {
-	d := web.Device{Device: set.ID, Unit: int(set.Unit), Failures: []web.Failure{}}
+	d := web.Device{
+		Device: set.ID, Unit: int(set.Unit), Failures: []web.Failure{},
+		Routine: set.Routine, Slow: set.Slow, FastFor: set.FastFor, FastEvery: set.FastEvery,
+	}
 	if facts != nil && place < len(facts.Devices) {
 		f := &facts.Devices[place]
 		d.Known, d.Up, d.Requests = f.Requests > 0, f.Up, f.Requests

@@ -75,6 +75,9 @@ type busRow struct {
 // (common practice, no source).
 const heavy = 0.7
 
+// fewDevices is how many may show all their points at once.
+const fewDevices = 4
+
 type deviceRow struct {
 	Device   string
 	Unit     int
@@ -83,7 +86,10 @@ type deviceRow struct {
 	Requests string
 	Mean     string
 	Failures []Failure
+	Beats    string // how often it is read
 	Points   []pointRow
+	NotGood  int // points
+	Open     bool
 }
 
 type pointRow struct {
@@ -96,6 +102,11 @@ type pointRow struct {
 }
 
 func busRows(v viewer, view *View, buses []Bus) []busRow {
+	devices := 0
+	for _, b := range buses {
+		devices += len(b.Devices)
+	}
+	few := devices <= fewDevices
 	rows := make([]busRow, len(buses))
 	for i, b := range buses {
 		rows[i] = busRow{
@@ -103,7 +114,9 @@ func busRows(v viewer, view *View, buses []Bus) []busRow {
 			Late: fixed(b.Late.Seconds()*1e3, 0),
 		}
 		for j := range b.Devices {
-			rows[i].Devices = append(rows[i].Devices, deviceRowOf(v, view.At.Wall, &b.Devices[j]))
+			row := deviceRowOf(v, view.At.Wall, &b.Devices[j])
+			row.Open = few
+			rows[i].Devices = append(rows[i].Devices, row)
 		}
 	}
 	return rows
@@ -119,10 +132,32 @@ func deviceRowOf(v viewer, now time.Time, d *Device) deviceRow {
 	case !d.Up:
 		row.State, row.Wrong = "silent", true
 	}
+	row.Beats = beatWords(d)
 	for i := range d.Points {
-		row.Points = append(row.Points, pointRowOf(v, now, &d.Points[i]))
+		point := pointRowOf(v, now, &d.Points[i])
+		if point.Bad {
+			row.NotGood++
+		}
+		row.Points = append(row.Points, point)
 	}
 	return row
+}
+
+// beatWords say how often a device is read.
+func beatWords(d *Device) string {
+	text := "read every " + span(d.Routine) + ", slow points every " + span(d.Slow)
+	if d.FastFor > 0 {
+		text += ", fast points for " + span(d.FastFor) + " every " + span(d.FastEvery) + " while the pump runs steadily"
+	}
+	return text
+}
+
+// span writes a length of time that may be less than a second.
+func span(d time.Duration) string {
+	if d < time.Second {
+		return whole(float64(d.Milliseconds())) + " ms"
+	}
+	return ago(d)
 }
 
 func pointRowOf(v viewer, now time.Time, p *Point) pointRow {

@@ -66,7 +66,7 @@ func (f *fakeSource) Buses() []page.Bus {
 	return []page.Bus{{
 		Bus: "bus-1", Address: "tcp 192.0.2.7:502", Load: 0.31, Missed: 2, Late: 12 * time.Millisecond,
 		Devices: []page.Device{{
-			Device: "module", Unit: 2, Known: true, Up: true, Requests: 12345, Mean: 0.0042, Failures: []page.Failure{{Reason: "timeout", Count: 3}},
+			Device: "module", Unit: 2, Known: true, Up: true, Requests: 12345, Mean: 0.0042, Routine: time.Second, Slow: 30 * time.Second, FastFor: 20 * time.Second, FastEvery: 5 * time.Minute, Failures: []page.Failure{{Reason: "timeout", Count: 3}},
 			Points: []page.Point{
 				{
 					Point: "p2", Table: "holding", Address: 107, Type: "float32", Order: "CDAB", Class: "fast", Words: []uint16{0x9ECB, 0x45DA}, Value: &value,

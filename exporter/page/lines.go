@@ -98,13 +98,23 @@ func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	if a.Last != nil {
 		l.Message, l.HasMessage = p.words(v, pump, asRaised(a)), true
 		l.Headline = l.Message.Headline
-		if subject := p.source.Names(pump, a.Last).Subject; subject == "" && a.Last.Subject != "" {
-			l.Title += ": " + spaced(a.Last.Subject)
-		} else if subject != "" {
-			l.Title += ": " + subject
+		if about := subjectOf(p.source.Names(pump, a.Last).Subject, pump, a.Last); about != "" {
+			l.Title += ": " + about
 		}
 	}
 	return l
+}
+
+// subjectOf is what an alarm is about: its title; else a signal in words, or
+// the id of a device or bus as it is written.
+func subjectOf(title, pump string, e *alarm.Event) string {
+	switch {
+	case title != "":
+		return title
+	case pump == "":
+		return e.Subject
+	}
+	return spaced(e.Subject)
 }
 
 // asRaised gives the newest event of an alarm as the call for a person it once

@@ -1,7 +1,10 @@
 package page
 
 import (
+	"cmp"
 	"math"
+	"slices"
+	"strings"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -220,9 +223,9 @@ type taskRow struct {
 	Late, Soon             bool
 	Parts                  string
 	Last                   string
-	Forecast               string   // when it will be due; "" when nobody can tell
-	NoCalendar             bool     // its calendar cannot be told
-	Places                 []string // of a task whose places are counted apart
+	Forecast               string // when it will be due; "" when nobody can tell
+	NoCalendar             bool   // its calendar cannot be told
+	Places                 string // of a task whose places are counted apart, where they differ
 	used                   float64
 }
 
@@ -241,14 +244,33 @@ func taskRowOf(v viewer, pump *Pump, t *rules.TaskView) taskRow {
 		Late: t.Status >= service.Due, Soon: t.Status == service.DueSoon, Parts: pump.Parts[t.Task],
 		NoCalendar: !t.Life.CalendarKnown, used: t.Life.Used, Last: "never recorded", Forecast: forecastWords(v, &t.Window.Due, t.Life.Used),
 	}
-	for i := range t.Places {
-		one := &t.Places[i]
-		row.Places = append(row.Places, one.Position.String()+" "+percent(one.Life.Used)+" %")
-	}
+	row.Places = placesWords(t.Places)
 	if t.Done.Count > 0 {
 		row.Last = "last done " + v.Clock.instant(t.Done.At) + " by " + t.Done.By
 	}
 	return row
+}
+
+// placesWords names the places used most, where they differ.
+func placesWords(places []rules.PlaceView) string {
+	most, least := "", ""
+	var names []string
+	for _, one := range slices.SortedStableFunc(slices.Values(places), func(a, b rules.PlaceView) int { return cmp.Compare(b.Life.Used, a.Life.Used) }) {
+		least = percent(one.Life.Used)
+		if most == "" {
+			most = least
+		}
+		if least == most {
+			names = append(names, one.Position.String())
+		}
+	}
+	switch {
+	case len(places) < 2:
+		return ""
+	case least == most:
+		return "all " + plural(len(places), "place") + " alike"
+	}
+	return strings.Join(names, ", ") + " " + most + " %, others from " + least + " %"
 }
 
 func lifeWords(l service.Life) string {

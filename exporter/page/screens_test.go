@@ -182,6 +182,32 @@ func TestNothingIsWiderThanTheWindow(t *testing.T) {
 	b.Quiet("404")
 }
 
+func TestTwoHundredPumpsStillSayWhereToGoFirst(t *testing.T) {
+	b := openBrowser(t)
+	s := &stage{t: t, source: bigSource(200), address: "127.0.0.1:0", users: filepath.Join(t.TempDir(), "users")}
+	s.start()
+	t.Cleanup(func() { s.server.Close() })
+	for name, size := range sizes {
+		b.Size(size[0], size[1])
+		for _, path := range []string{"/", "/alarms", "/service", "/handover"} {
+			b.Open(s.url(path))
+			if got := b.Eval(`document.documentElement.scrollWidth`); got != fmt.Sprint(size[0]) {
+				t.Errorf("%s on a %s of %d is %s wide", path, name, size[0], got)
+			}
+			b.Shot("200" + strings.ReplaceAll(path, "/", "-") + "_" + name)
+		}
+		b.Open(s.url("/"))
+		if got, want := b.Eval(`document.querySelector(".verdict").innerText`), `"12 of 200 pumps need a person. First: GP-4, no glycol flow."`; got != want {
+			t.Errorf("on a %s the first line is %s, want %s", name, got, want)
+		}
+		// The first pump of the list is in sight without scrolling, and is that one.
+		if got := b.Eval(`(() => { const e = document.querySelector("#order > li"), r = e.getBoundingClientRect(); return e.querySelector(".tag").textContent === "GP-4" && r.bottom <= innerHeight })()`); got != "true" {
+			t.Errorf("on a %s the first pump is out of sight", name)
+		}
+	}
+	b.Quiet()
+}
+
 func TestScreensMeetWCAG22AA(t *testing.T) {
 	b := openBrowser(t)
 	s := setStage(t)

@@ -51,7 +51,7 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 		rows = append(rows, p.taskRows(v, &view.Pumps[i], view.At)...)
 	}
 	slices.SortStableFunc(rows, func(a, b taskRow) int { return cmp.Compare(b.used, a.used) })
-	s.add("due", "task-list", rows)
+	s.add("due", "due", dueOf(rows))
 	s.add("visits", "visits", p.planPart(v, &view))
 	done, err := p.newest(a, JournalQuery{Alarm: "service_recorded", Limit: journalUsual}, &view)
 	if err != nil {
@@ -60,6 +60,21 @@ func serviceScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	}
 	s.add("history", "records", recordLines(v, &view, done))
 	return s, nil
+}
+
+// A duePart is what is due next, and the rest.
+type duePart struct{ First, Rest []taskRow }
+
+// firstTasks is how many tasks are shown at first that are not due yet.
+const firstTasks = 8
+
+// dueOf parts tasks, the most used first.
+func dueOf(rows []taskRow) duePart {
+	n := min(firstTasks, len(rows))
+	for n < len(rows) && (rows[n].Late || rows[n].Soon) {
+		n++
+	}
+	return duePart{rows[:n], rows[n:]}
 }
 
 func cylindersOf(view *View) []int {

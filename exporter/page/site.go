@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"slices"
 
+	"pumpside/drivers"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
 	"pumpside/rules/service"
@@ -42,6 +43,7 @@ type siteLine struct {
 	HasNext           bool
 	Cause             string // the likeliest explanation; "" when there is nothing to explain
 	Silenced          int
+	Blind             string // that signals are bad, and how many; "" when all can be told
 	need              int
 }
 
@@ -51,6 +53,7 @@ func (l siteLine) Calls() bool { return l.need >= needsPlan*int(service.Due) }
 
 // The needs, in steps that no number of lesser things reaches.
 const (
+	needsWord = 50   // something of it is not known
 	needsPlan = 100  // a service is due
 	needsLook = 1000 // an alarm or advisory stands
 )
@@ -95,6 +98,9 @@ func (p *Page) siteLine(v viewer, back string, view *View, pump *Pump) siteLine 
 			l.Silenced++
 		}
 	}
+	if l.Blind = blind(pump.Snapshot); l.Blind != "" || pump.Running == alarm.Unknown {
+		l.need += needsWord
+	}
 	if next, ok := mostUsed(pump); ok {
 		l.Next, l.HasNext = next, true
 		l.need += needsPlan * int(next.status)
@@ -103,6 +109,23 @@ func (p *Page) siteLine(v viewer, back string, view *View, pump *Pump) siteLine 
 		l.Cause = causeWords(c) + " " + percent(c.Probability) + " %"
 	}
 	return l
+}
+
+// blind says how many signals of a pump are bad.
+func blind(s *rules.Snapshot) string {
+	n := 0
+	for i := range s.Signals {
+		if s.Signals[i].Quality == drivers.Bad {
+			n++
+		}
+	}
+	switch n {
+	case 0:
+		return ""
+	case len(s.Signals):
+		return "nothing is read"
+	}
+	return fmt.Sprintf("%d of %s not read", n, plural(len(s.Signals), "signal"))
 }
 
 // A nextTask is the service task that comes next.

@@ -150,6 +150,9 @@ type Device struct {
 	Mean     float64   `json:"mean_seconds"` // of a request
 	Failures []Failure `json:"failures"`     // kinds that happened
 	Points   []Point   `json:"points"`
+
+	// How often it is read; FastFor is 0 where there are no fast windows.
+	Routine, Slow, FastFor, FastEvery time.Duration `json:"-"`
 }
 
 // A Failure counts failed requests of one kind.

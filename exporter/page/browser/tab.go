@@ -91,17 +91,18 @@ func (t *Tab) Eval(expression string) string {
 	return string(r.Result.Value)
 }
 
-// Until waits for an expression to become true.
+// Until waits for an expression to become true, also on a page that is loaded
+// meanwhile.
 func (t *Tab) Until(expression string) {
 	t.t.Helper()
 	for end := time.Now().Add(patience); ; time.Sleep(20 * time.Millisecond) {
 		var r struct{ Result struct{ Value any } }
-		t.Call("Runtime.evaluate", M{"expression": expression, "returnByValue": true}, &r)
-		if r.Result.Value == true {
+		err := t.browser.call(t.session, "Runtime.evaluate", M{"expression": expression, "returnByValue": true}, &r)
+		if err == nil && r.Result.Value == true {
 			return
 		}
 		if time.Now().After(end) {
-			t.t.Fatalf("this never came true: %s\n%s", expression, t.Eval("document.body.innerText.slice(0, 2000)"))
+			t.t.Fatalf("this never came true: %s (%v)\n%s", expression, err, t.Eval("document.body.innerText.slice(0, 2000)"))
 		}
 	}
 }

@@ -61,7 +61,21 @@
     }
   }
 
-  // The large one.
+  // The large one. What draws it is fetched when it is wanted first.
+  let plotter = null;
+  function fetched(kind, attributes) {
+    return new Promise((done, failed) => {
+      const e = Object.assign(document.createElement(kind), attributes);
+      e.onload = done;
+      e.onerror = () => failed(new Error("the agent does not answer"));
+      document.head.append(e);
+    });
+  }
+  function needPlotter() {
+    plotter = plotter || Promise.all([fetched("link", { rel: "stylesheet", href: place.dataset.plotStyle }), fetched("script", { src: place.dataset.plotScript })]);
+    plotter.catch(() => { plotter = null; });
+    return plotter;
+  }
   const chart = document.getElementById("chart"), words = document.getElementById("trend-words"), choice = document.getElementById("trend-signal");
   let span = 3600, end = null, plot = null, asked = 0, shown = null;
   const time = (at, seconds) => new Intl.DateTimeFormat("sv-SE", {
@@ -147,7 +161,7 @@
     const mine = ++asked, to = end === null ? Date.now() / 1000 : end;
     for (const b of place.querySelectorAll("[data-range]")) b.setAttribute("aria-pressed", String(end === null && Number(b.dataset.range) === span));
     try {
-      const t = await ask(choice.value, to - span, to, Math.max(60, Math.min(1500, chart.clientWidth)));
+      const [t] = await Promise.all([ask(choice.value, to - span, to, Math.max(60, Math.min(1500, chart.clientWidth))), needPlotter()]);
       if (mine === asked) draw(t);
     } catch (e) {
       if (mine === asked) words.textContent = "The history could not be loaded: " + e.message;

@@ -1,0 +1,91 @@
+package page
+
+import (
+	"testing"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/alarm"
+	"pumpside/rules/pump"
+	"pumpside/rules/service"
+)
+
+func TestPlacesAreNamedWhereTheyDiffer(t *testing.T) {
+	place := func(cylinder int, used float64) rules.PlaceView {
+		return rules.PlaceView{Position: pump.Position{Cylinder: cylinder, Side: pump.Suction}, Life: service.Life{Used: used}}
+	}
+	for _, tt := range []struct {
+		name   string
+		places []rules.PlaceView
+		want   string
+	}{
+		{"none is counted apart", nil, ""},
+		{"there is only one", []rules.PlaceView{place(1, 0.4)}, ""},
+		{"all are used alike", []rules.PlaceView{place(1, 0.401), place(2, 0.4), place(3, 0.399)}, "all 3 places alike"},
+		{"one was renewed", []rules.PlaceView{place(1, 0.4), place(2, 0.02), place(3, 0.4)}, "cylinder 1 suction, cylinder 3 suction 40 %, others from 2 %"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			if got := placesWords(tt.places); got != tt.want {
+				t.Errorf("got %q, want %q", got, tt.want)
+			}
+		})
+	}
+}
+
+func TestAPumpThatIsNotReadIsNotWell(t *testing.T) {
+	good, bad := rules.SignalView{Quality: drivers.Good}, rules.SignalView{Quality: drivers.Bad}
+	for _, tt := range []struct {
+		signals []rules.SignalView
+		want    string
+	}{
+		{nil, ""},
+		{[]rules.SignalView{good, good}, ""},
+		{[]rules.SignalView{good, bad, bad}, "2 of 3 signals not read"},
+		{[]rules.SignalView{bad}, "nothing is read"},
+	} {
+		if got := blind(&rules.Snapshot{Signals: tt.signals}); got != tt.want {
+			t.Errorf("%d signals: %q, want %q", len(tt.signals), got, tt.want)
+		}
+	}
+}
+
+func TestDevicesAndBusesKeepTheirIds(t *testing.T) {
+	for _, tt := range []struct{ title, pump, subject, want string }{
+		{"", "", "gp-7-module", "gp-7-module"},
+		{"", "gp-1", "discharge_pressure", "discharge pressure"},
+		{"oil change", "gp-1", "oil", "oil change"},
+		{"", "", "", ""},
+	} {
+		if got := subjectOf(tt.title, tt.pump, &alarm.Event{Subject: tt.subject}); got != tt.want {
+			t.Errorf("%+v: %q", tt, got)
+		}
+	}
+}
+
+func TestWhatIsDueIsAlwaysShown(t *testing.T) {
+	rows := make([]taskRow, 20)
+	if d := dueOf(rows); len(d.First) != firstTasks || len(d.Rest) != 12 {
+		t.Errorf("%d and %d", len(d.First), len(d.Rest))
+	}
+	for i := range 11 {
+		rows[i].Late = true
+	}
+	if d := dueOf(rows); len(d.First) != 11 {
+		t.Errorf("%d of 11 that are due are shown", len(d.First))
+	}
+	if d := dueOf(rows[:3]); len(d.First) != 3 || len(d.Rest) != 0 {
+		t.Errorf("few: %d and %d", len(d.First), len(d.Rest))
+	}
+}
+
+func TestBeatsInWords(t *testing.T) {
+	d := &Device{Routine: 250 * time.Millisecond, Slow: 30 * time.Second}
+	if got, want := beatWords(d), "read every 250 ms, slow points every 30 s"; got != want {
+		t.Errorf("got %q", got)
+	}
+	d.FastFor, d.FastEvery = 20*time.Second, 5*time.Minute
+	if got, want := beatWords(d), "read every 250 ms, slow points every 30 s, fast points for 20 s every 5 min while the pump runs steadily"; got != want {
+		t.Errorf("got %q", got)
+	}
+}

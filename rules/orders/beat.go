@@ -154,25 +154,29 @@ func (f *Fitter) deviance(w *Window) float64 {
 }
 
 // settle moves each sample to the beat, of those its uncertain time stamp
-// allows, that is most likely by the present model: the one with the least
-// r²/level − 2·ln(share of the uncertainty that falls on it).
+// allows, that is most likely by the present model.
 func (f *Fitter) settle(beat, phase float64) {
 	f.odds = 0
 	for i, s := range f.stamps {
 		half := max(s.half, beat/50)
 		first := math.Floor((s.t - half - phase) / beat)
 		last := math.Floor((s.t + half - phase) / beat)
-		best, odds := math.Inf(1), 0.0
+		least, all := math.Inf(1), 0.0 // the likeliest, and the likelihood of all by that one's without its share
+		best := math.Inf(1)
 		for n := first; n <= last; n++ {
 			at := n*beat + phase
 			share := (min(s.t+half, at+beat) - max(s.t-half, at)) / (2 * half)
 			r := s.y - f.mean - f.model(at)
-			if cost := r*r/f.noise.level - 2*math.Log(share+tiny); cost < best {
-				best, f.samples[i].t, odds = cost, at, -2*math.Log(share+tiny)
+			miss := r * r / f.noise.level
+			cost := miss - 2*math.Log(share+tiny)
+			if cost < least {
+				all *= math.Exp((miss - best) / 2)
+				least, best, f.samples[i].t = cost, miss, at
 			}
+			all += share * math.Exp((best-miss)/2)
 		}
-		f.odds += odds
 		f.samples[i].half = 0
+		f.odds -= 2 * math.Log(all+tiny)
 	}
 	f.linearize(0)
 	f.reweigh()

@@ -58,7 +58,7 @@ type Fitter struct {
 	mean      float64 // of the samples
 	total     float64 // their sum of squares about it
 	condition float64 // of the orders' scaled normal matrix
-	odds      float64 // −2·log of the chance that the time stamps fall on the beats as they were settled
+	odds      float64 // −2·log-likelihood of all beats that the time stamps allow, less that of those settled on
 	held      bool    // whether the window before was on a beat
 	gain      float64 // in deviance by the beat, about
 	searches  bool    // whether the beat is searched for in this window

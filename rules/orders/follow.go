@@ -3,16 +3,39 @@ package orders
 import "math"
 
 // followRipple refines the phase on the ripple. Where the sampling rate mirrors
-// the ripple near itself, the refinement has many false ends: it then starts
+// the ripple near itself, the refinement has many false ends. An end that the
+// index confirms all along the window is the true one. Without such, it starts
 // from bent phases too, until the best end has been reached three times. An
 // end that is reached less than twice, leaves much unexplained, is hardly better
 // than another, or contradicts the index is not believed.
 func (f *Fitter) followRipple(w *Window, beat float64) error {
 	began := f.phase
 	best := f.refine(w, beat)
-	if !f.mirrored(w, began) {
+	if !f.mirrored(w, began) || f.confirmed(w, beat, best) {
 		return nil
 	}
+	for _, degree := range [...]int{4, 8} {
+		if _, ok := f.phase.fromAngles(w.angles, degree, &f.normal); ok && f.confirmed(w, beat, f.refine(w, beat)) {
+			return nil
+		}
+	}
+	return f.fromBends(w, beat, began)
+}
+
+// confirmed is whether an end explains the signal, as far as uncertain time
+// stamps let it, and the index agrees with it.
+func (f *Fitter) confirmed(w *Window, beat float64, end ending) bool {
+	const within, sharp = 0.2, 1 // rad
+	low, high := f.phase.offsets(w.angles)
+	turning := 2 * math.Pi * f.phase.speed() * float64(f.settings.Cylinders) // of the ripple, rad/s
+	late := turning * turning * (meanSquareHalf(w.samples)/3 + beat*beat/12)
+	return low-high < within && high-low < sharp && end.left <= mostLeft+2*late
+}
+
+// fromBends looks for the end that most bent phases lead to.
+func (f *Fitter) fromBends(w *Window, beat float64, began phase) error {
+	f.phase = began
+	best := f.refine(w, beat)
 	f.spare = append(f.spare[:0], f.samples...)
 	reached, second := 1, math.Inf(1)
 	for i := 0; i < len(bends) && reached < 3; i++ {

@@ -13,8 +13,9 @@ type Settings struct {
 	Block       time.Duration // observations of that long make one block
 	MinBlocks   int           // blocks before anything is judged
 	LearnBlocks int           // blocks after which learning ends
-	// RunLength is the mean number of blocks between two false changes of
-	// one indicator in a pump that does not change.
+	// RunLength is the mean number of blocks, were one to follow the other,
+	// between two false changes of one indicator in a pump that does not
+	// change: where blocks are rarer they are fewer, in the same time.
 	RunLength float64
 }
 
@@ -31,6 +32,9 @@ func DefaultSettings(b Bands) Settings {
 // together keep the run length.
 func (s *Settings) cusums(w *Watch) (small, large Cusum) {
 	length := s.RunLength * 2 * float64(len(w.directions()))
+	if block := s.Block.Seconds(); w.Gap > block {
+		length *= block / w.Gap
+	}
 	return NewCusum(0.5, length), NewCusum(1.5, length)
 }
 

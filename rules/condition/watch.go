@@ -17,7 +17,9 @@ type Watch struct {
 	Raised    bool            `json:"raised,omitempty"`
 	Since     drivers.Instant `json:"since"` // when it was raised
 	Block     Block           `json:"block"`
-	Last      Vector          `json:"last"` // the block before
+	Last      Vector          `json:"last"`          // the block before
+	Begun     drivers.Instant `json:"begun"`         // the block before
+	Gap       float64         `json:"gap,omitempty"` // s from one block to the next, about; 0 when not known
 }
 
 // An Arm is a pair of Cusums in one direction, one for small changes and one
@@ -98,6 +100,7 @@ func (w *Watch) dims() int {
 // learns it unless it looks changed.
 func (w *Watch) close(set *Settings, at drivers.Instant) {
 	b := w.Block
+	w.space(set, b.Start)
 	w.Block = Block{}
 	w.Last = b.Sum.times(1 / b.Weight)
 	ready := w.Baseline.Blocks >= set.MinBlocks
@@ -110,6 +113,20 @@ func (w *Watch) close(set *Settings, at drivers.Instant) {
 			w.Baseline.finish()
 		}
 	}
+}
+
+// space follows the time from block to block: fast windows give one every few
+// minutes. A stop counts no longer than the longest beat of them.
+func (w *Watch) space(set *Settings, start drivers.Instant) {
+	const longest = 10 * time.Minute
+	if before := w.Begun; start.SameBoot(before) && before.SinceBoot > 0 {
+		gap := min(max(start.SinceBoot-before.SinceBoot, set.Block), longest).Seconds()
+		if w.Gap == 0 {
+			w.Gap = gap
+		}
+		w.Gap += (gap - w.Gap) / 8
+	}
+	w.Begun = start
 }
 
 // slowest is the least weight of a block in the mean change, so that the mean

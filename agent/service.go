@@ -35,6 +35,7 @@ type serviceBook struct {
 type pumpBook struct {
 	Pump     string                  `json:"pump"`
 	RunHours float64                 `json:"run_h"`
+	Strokes  float64                 `json:"strokes_per_plunger"`
 	Tasks    []rules.TaskView        `json:"tasks"`
 	Ledger   []drivers.ServiceRecord `json:"ledger"`
 }
@@ -51,7 +52,7 @@ func (g *gateway) book(ctx context.Context) (serviceBook, error) {
 	ledgers, err := ledgerByPump(ctx, g.store)
 	b := serviceBook{At: g.clock.instant().Wall}
 	for _, s := range g.snapshots() {
-		b.Pumps = append(b.Pumps, pumpBook{Pump: s.Pump, RunHours: s.Totals.RunSeconds / 3600, Tasks: s.Tasks, Ledger: ledgers[s.Pump]})
+		b.Pumps = append(b.Pumps, pumpBook{Pump: s.Pump, RunHours: s.Totals.RunSeconds / 3600, Strokes: s.Totals.Revolutions, Tasks: s.Tasks, Ledger: ledgers[s.Pump]})
 	}
 	return b, err
 }

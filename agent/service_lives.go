@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
@@ -46,7 +47,7 @@ func serviceLives() *cobra.Command {
 func fleetOf(settings *configs.Config, b *serviceBook) (fleet service.Fleet) {
 	for _, p := range settings.Pumps {
 		if book := b.pump(p.ID); book != nil {
-			fleet = append(fleet, service.FleetPump{Tasks: p.Rules.Tasks, Ledger: book.Ledger, Now: time.Duration(book.RunHours * float64(time.Hour))})
+			fleet = append(fleet, service.FleetPump{Tasks: p.Rules.Tasks, Ledger: book.Ledger, Now: service.Totals{RunTime: time.Duration(book.RunHours * float64(time.Hour)), Strokes: book.Strokes}})
 		}
 	}
 	return fleet
@@ -71,9 +72,9 @@ func fleetIn(path string, settings *configs.Config) (fleet service.Fleet, err er
 	}
 	tasks := tasksByName(settings)
 	for _, list := range byPump {
-		now := time.Duration(0)
+		var now service.Totals
 		for _, r := range list {
-			now = max(now, r.RunTime)
+			now.RunTime, now.Strokes = max(now.RunTime, r.RunTime), max(now.Strokes, r.Strokes)
 		}
 		fleet = append(fleet, service.FleetPump{Tasks: tasks, Ledger: list, Now: now})
 	}
@@ -99,15 +100,22 @@ func printLives(w io.Writer, lives []service.PartLife) {
 		fmt.Fprintln(w, "no part was renewed twice yet: nothing is known of lives")
 		return
 	}
-	fmt.Fprintln(w, "PART\tMODE\tFAILED\tNOT\tEARLY\tSHAPE\tB10\tSAYS")
+	fmt.Fprintln(w, "PART\tMODE\tFAILED\tNOT\tEARLY\tSHAPE\tB10\tLIFE")
 	for _, l := range lives {
-		mode, shape, b10 := l.Mode, "-", "-"
-		if mode == "" {
-			mode = "any"
-		}
+		shape, b10, life := "-", "-", "-"
 		if l.Fit != nil {
-			shape, b10 = fmt.Sprintf("%.2f", l.Fit.Shape), fmt.Sprintf("%.0f h", l.B10)
+			shape, b10, life = fmt.Sprintf("%.2f", l.Fit.Shape), l.Write(l.B10), l.Write(l.Fit.Life)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%s\t%s\t%s\n", l.Part, mode, l.Failures, l.Suspended, l.Infants, shape, b10, l.Says)
+		fmt.Fprintf(w, "%s\t%s\t%d\t%d\t%d\t%s\t%s\t%s\n", l.Part, cmp.Or(l.Mode, "any"), l.Failures, l.Suspended, l.Infants, shape, b10, life)
 	}
+	for _, l := range lives {
+		fmt.Fprintf(w, "\n%s, %s: %s.\n", l.Part, cmp.Or(l.Mode, "any"), l.Says)
+		if l.Fit != nil {
+			fmt.Fprintf(w, "  with 90 %% confidence: B10 %s, life %s, shape %.2f to %.2f\n", bounds(&l, l.Bounds), bounds(&l, l.LifeIn), l.ShapeIn.Low, l.ShapeIn.High)
+		}
+	}
+}
+
+func bounds(l *service.PartLife, b *service.Bounds) string {
+	return l.Write(b.Low) + " to " + l.Write(b.High)
 }

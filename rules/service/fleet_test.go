@@ -35,7 +35,7 @@ func of(t *testing.T, list []service.PartLife, mode string) service.PartLife {
 
 func TestLivesCountWhatTheyShould(t *testing.T) {
 	fleet := service.Fleet{{
-		Tasks: []service.Task{diaphragm}, Now: 9000 * time.Hour,
+		Tasks: []service.Task{diaphragm}, Now: service.Totals{RunTime: 9000 * time.Hour},
 		Ledger: []drivers.ServiceRecord{
 			changed(1, 1000, service.Burst),   // how old it was nobody knows
 			changed(2, 4000, service.Cracked), // 3000 h, failed
@@ -47,7 +47,7 @@ func TestLivesCountWhatTheyShould(t *testing.T) {
 	if got.Part != pump.Diaphragm || got.Failures != 1 || got.Infants != 1 || got.Suspended != 2 || got.Fit != nil {
 		t.Errorf("lives %+v", got)
 	}
-	if want := "1 failures are too few to say anything; from 5 on"; got.Says != want {
+	if want := "1 failed: too few to say anything before there are 5"; got.Says != want {
 		t.Errorf("says %q, want %q", got.Says, want)
 	}
 }
@@ -56,7 +56,7 @@ func TestOneModeSuspendsTheOthers(t *testing.T) {
 	var fleet service.Fleet
 	for i, found := range []service.Found{service.Cracked, service.LeakingOutside, service.Cracked, service.LeakingOutside, service.Cracked, service.Cracked, service.Cracked} {
 		fleet = append(fleet, service.FleetPump{
-			Tasks: []service.Task{diaphragm}, Now: 10_000 * time.Hour,
+			Tasks: []service.Task{diaphragm}, Now: service.Totals{RunTime: 10_000 * time.Hour},
 			Ledger: []drivers.ServiceRecord{changed(1, 0, service.Good), changed(2, 10_000-200*float64(i), found)},
 		})
 	}
@@ -70,7 +70,7 @@ func TestOneModeSuspendsTheOthers(t *testing.T) {
 func drawn(shape, life float64) (fleet service.Fleet) {
 	r := rand.New(rand.NewPCG(5, 5))
 	for range 40 {
-		p := service.FleetPump{Tasks: []service.Task{diaphragm}, Now: 30_000 * time.Hour, Ledger: []drivers.ServiceRecord{changed(1, 0, service.Good)}}
+		p := service.FleetPump{Tasks: []service.Task{diaphragm}, Now: service.Totals{RunTime: 30_000 * time.Hour}, Ledger: []drivers.ServiceRecord{changed(1, 0, service.Good)}}
 		for n, hours := 2, 0.0; ; n++ {
 			if hours += life * math.Pow(r.ExpFloat64(), 1/shape); hours > 30_000 {
 				break
@@ -97,5 +97,28 @@ func TestEarlyFailuresSuggestNoInterval(t *testing.T) {
 	}
 	if got.Infants == 0 {
 		t.Error("no infant failures are kept apart")
+	}
+}
+
+// Parts whose interval is in strokes age by strokes, and a swap takes the age
+// along: the valve of cylinder 1 worked 10 million strokes there and 20 in
+// cylinder 2, whatever the hours say.
+func TestPartsAgeInTheUnitOfTheirInterval(t *testing.T) {
+	valves := service.Task{Name: "valves", Kind: service.Valves, Strokes: 50e6, Positions: []pump.Position{{Cylinder: 1, Side: pump.Suction}, {Cylinder: 2, Side: pump.Suction}}}
+	line := func(n int, hours int, strokes float64, e drivers.ServiceEntry) drivers.ServiceRecord {
+		e.Task, e.Side = "valves", "suction"
+		return drivers.ServiceRecord{Number: n, RunTime: time.Duration(hours) * time.Hour, Strokes: strokes, Entry: e}
+	}
+	fleet := service.Fleet{{
+		Tasks: []service.Task{valves}, Now: service.Totals{RunTime: 9000 * time.Hour, Strokes: 60e6},
+		Ledger: []drivers.ServiceRecord{
+			line(1, 1000, 10e6, drivers.ServiceEntry{Cylinder: 1, Action: service.Replaced}),
+			line(2, 2000, 20e6, drivers.ServiceEntry{Cylinder: 1, Action: service.Swapped, Swapped: &drivers.ServicePlace{Cylinder: 2, Side: "suction"}}),
+			line(3, 8000, 40e6, drivers.ServiceEntry{Cylinder: 2, Action: service.Replaced, Found: string(service.Leaking)}),
+		},
+	}}
+	got := of(t, fleet.Lives(), "")
+	if got.Unit != service.InStrokes || got.Failures != 1 || got.Suspended != 1 || got.Write(30e6) != "30 million strokes" {
+		t.Errorf("lives %+v", got)
 	}
 }

@@ -47,8 +47,12 @@ func serviceList() *cobra.Command {
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		return atBook(c, *config, func(_ desk, b serviceBook) error {
-			list := b.records(strings.Join(args, ""))
-			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) { printLedger(w, list) })
+			only := strings.Join(args, "")
+			list := b.records(only)
+			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) {
+				printLedger(w, list)
+				b.printOil(w, only)
+			})
 		})
 	}
 	return c
@@ -64,6 +68,21 @@ func printLedger(w io.Writer, list []drivers.ServiceRecord) {
 		r := &list[i]
 		fmt.Fprintf(w, "%s\t%d\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s\n", r.Pump, r.Number, dayOf(r.At.Wall), r.RunTime.Hours(),
 			strings.TrimSpace(r.Entry.Task+" "+placeOf(&r.Entry)), r.Entry.Action, r.Entry.Found, doneBy(r), remarks(r, list))
+	}
+}
+
+// printOil says how fast oil is topped up, where there are enough top-ups.
+func (b *serviceBook) printOil(w io.Writer, only string) {
+	for _, p := range b.Pumps {
+		use, known := service.OilUsed(p.Ledger)
+		if !known || only != "" && p.Pump != only {
+			continue
+		}
+		trend := "no more than before"
+		if use.Rising {
+			trend = "RISING: the first sign of a shaft seal or a diaphragm"
+		}
+		fmt.Fprintf(w, "\n%s: oil topped up %.2g L in 1000 h of running, lately %.2g L: %s\n", p.Pump, use.Before, use.Lately, trend)
 	}
 }
 

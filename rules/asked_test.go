@@ -102,3 +102,24 @@ func TestTheCourseOfALeakLeadsToADate(t *testing.T) {
 		t.Errorf("beyond the limit %+v, want no time left", got)
 	}
 }
+
+// Four weeks of 0.2 L in a hundred hours and then three of 0.4 L.
+func TestOilThatGoesFasterIsAdvised(t *testing.T) {
+	set, s := askedState(t, false)
+	s.observer.ranking = nil
+	for n := range 8 {
+		litres := 0.2
+		if n > 4 {
+			litres = 0.4
+		}
+		if c := judgeOilUse(set, s, 0); n < 7 && c.Holds != alarm.No {
+			t.Fatalf("before top-up %d: %+v", n, c)
+		}
+		run := time.Duration(n) * 100 * time.Hour
+		s.Ledger = append(s.Ledger, drivers.ServiceRecord{Number: n + 1, RunTime: run, Entry: drivers.ServiceEntry{Added: litres}})
+		s.fold(set)
+	}
+	if c := judgeOilUse(set, s, 0); c.Holds != alarm.Yes || s.oilUse.Before != 2 || math.Abs(s.oilUse.Lately-4) > 1e-9 {
+		t.Errorf("%+v, use %+v", c, s.oilUse)
+	}
+}

@@ -124,6 +124,7 @@ var standing = map[string]standingJudge{
 	"selector_not_auto":         {judgeSelector, needs(drivers.Selector)},
 	"drive_restarts":            {judgeRestarts, needs(drivers.DriveStatus)},
 	"short_cycling":             {judgeShortCycling, func(*Settings) bool { return true }},
+	"oil_use_rising":            {judgeOilUse, func(*Settings) bool { return true }},
 	"running_disputed":          {judgeDisputed, func(*Settings) bool { return true }},
 	"meter_not_run_hours":       {judgeMeter, needs(drivers.DriveRunHours)},
 	"loss_in_one_head":          {judgeOneHead, watches(drivers.DischargePressure)},
@@ -228,6 +229,11 @@ func judgeDriveFault(set *Settings, s *State, _ int) alarm.Condition {
 func judgeShortCycling(set *Settings, s *State, _ int) alarm.Condition {
 	starts := s.status.StartsLastHour
 	return withValue(alarm.Judged(alarm.KnownBool(starts > set.Judging.StartsPerHour)), float64(starts), float64(set.Judging.StartsPerHour))
+}
+
+// judgeOilUse goes by the ledger: too few top-ups tell nothing.
+func judgeOilUse(_ *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(alarm.KnownBool(s.oilUse != nil && s.oilUse.Rising))
 }
 
 func judgeDisputed(_ *Settings, s *State, _ int) alarm.Condition {

@@ -135,6 +135,9 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 			e.Causes, e.Evidence = s.observer.causes(), append(e.Evidence, s.observer.proof()...)
 		}
 	}
+	if e.Alarm == "oil_use_rising" && s.oilUse != nil {
+		e.Evidence = append(e.Evidence, number("oil_use_before", s.oilUse.Before), number("oil_use_lately", s.oilUse.Lately))
+	}
 	e.Text = s.oilWords(set, e.Text, e.Subject)
 	if s.Last.Task != "" {
 		e.LastService, e.LastServiceBy = s.Last.Task, s.Last.By

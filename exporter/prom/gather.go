@@ -32,6 +32,7 @@ func (g Gatherer) Gather() ([]*dto.MetricFamily, error) {
 	p.condition(v.Pumps)
 	p.services(v.Pumps)
 	p.score(v.Pumps)
+	p.oil(v.Pumps)
 	p.alarms(v.Pumps, v.SiteAlarms)
 	p.standingAlarms(v.Pumps, v.SiteAlarms)
 	p.modes(v.Pumps)
@@ -247,6 +248,19 @@ func (p *page) score(pumps []*rules.Snapshot) {
 		}
 	}
 	p.put("diagnosis_scored_records", "Service records by how the diagnosis did against what people found.", f)
+}
+
+// oil has a pump's series once there are enough top-ups.
+func (p *page) oil(pumps []*rules.Snapshot) {
+	const litresPer1000Hours = 1e-3 / (1000 * 3600) // m³/s
+	f := newFamily(false, 2*len(pumps), 2)
+	for _, s := range pumps {
+		if u := s.OilUse; u != nil {
+			f.add(u.Before*litresPer1000Hours, p.pump[s.Pump], label("span", "before"))
+			f.add(u.Lately*litresPer1000Hours, p.pump[s.Pump], label("span", "lately"))
+		}
+	}
+	p.put("oil_use_cubic_meters_per_second", "Hydraulic oil topped up per second of running: over the last three intervals between top-ups, and before.", f)
 }
 
 // alarms shows every configured alarm of class alarm or advisory; site alarms

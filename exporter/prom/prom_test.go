@@ -51,7 +51,7 @@ func view() prom.View {
 				OneHead: 0.8, Leak: diagnosis.Size{Low: 0.06, Middle: 0.08, High: 0.11}, Orders: []rules.OrderView{{Order: 1, Amplitude: 8000}, {Order: 3, Amplitude: 610000}},
 				Efficiency: rules.Number{Known: true, Value: 0.91},
 			},
-			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Median: time.Unix(1_775_000_000, 0)}}}, {Task: "look"}}, Score: service.Score{Place: 3, Side: 1},
+			Tasks: []rules.TaskView{{Task: "oil", Life: service.Life{Used: 0.97, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Median: time.Unix(1_775_000_000, 0)}}}, {Task: "look"}}, Score: service.Score{Place: 3, Side: 1}, OilUse: &service.OilUse{Before: 0.72, Lately: 1.8},
 		}},
 		SiteAlarms: []alarm.View{{Name: "device_lost", Class: alarm.Alarm, Priority: alarm.Medium}},
 		Groups: []site.GroupView{{

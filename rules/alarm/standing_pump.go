@@ -88,6 +88,9 @@ var pumpAlarms = map[string]Definition{
 		Class: Advisory, Priority: Medium, Responder: Automation, Notify: NextWorkingDay, OffDelay: time.Hour,
 		Signal: drivers.DriveStatus,
 	},
+	"oil_use_rising": {
+		Class: Advisory, Priority: Low, Responder: Mechanic, Notify: NextWorkingDay,
+	},
 	"running_disputed": {
 		Class: Advisory, Priority: Medium, Responder: Automation, Notify: NextWorkingDay, OffDelay: 60 * time.Second,
 	},

@@ -50,6 +50,19 @@ var pumpTexts = map[string]Text{
 		NotKnown: "The true pump speed, where it is worked out from the motor's and a ratio.",
 		Respond:  2 * time.Hour,
 	},
+	"oil_use_rising": {
+		Title:       "more oil topped up than before",
+		Headline:    "hydraulic oil goes faster than before, by the top-ups recorded",
+		Cause:       "The last top-ups come to half as much again, or more, per run hour as those before. A shaft seal that begins to leak, or a diaphragm, shows in this first.",
+		Consequence: "Oil that goes out at the shaft runs the sump low; oil that goes through a diaphragm foams in the contactor.",
+		Actions: []Action{
+			off("Compare with the oil level, where it is measured, and with foaming at the contactor."),
+			off("Put shaft seal and diaphragms on the next visit, and look under the pump for oil."),
+			on("Inspect the shaft seal for oil and the oil for milk, and record each top-up in litres."),
+		},
+		NotKnown: "Where the oil goes, and whether every top-up was recorded.",
+		Respond:  7 * 24 * time.Hour,
+	},
 	"short_cycling": {
 		Title:       "starting too often",
 		Headline:    "{count|too many} starts in the last hour",

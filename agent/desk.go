@@ -22,6 +22,7 @@ type desk interface {
 	book(ctx context.Context) (serviceBook, error)
 	journal(ctx context.Context, q journalQuery) ([]journalLine, error)
 	report(ctx context.Context, span time.Duration) (*reports.Report, error)
+	captures(ctx context.Context) ([]captured, error)
 	order(ctx context.Context, o order) (outcome, error)
 	backup(ctx context.Context, path string) error
 }

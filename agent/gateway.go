@@ -62,6 +62,7 @@ func open(config *configs.Config, log zerolog.Logger, told func(string, *alarm.E
 	}
 	s, recovery, err := store.Open(config.Store.Path, store.Options{
 		SaveEvery: config.Store.SaveInterval, JournalAge: config.Store.JournalFor, OutboxLimit: outboxLimit, Now: g.clock.instant,
+		HistoryMost: map[string]int{captureKind: capturesKept},
 	})
 	if err != nil {
 		return nil, err

@@ -41,6 +41,9 @@ func (k keeper) Keep(ctx context.Context, r engine.Record) {
 	for _, b := range r.Blocks {
 		c.History = append(c.History, blockOf(r.Subject, b))
 	}
+	for _, one := range r.Captures {
+		c.History = append(c.History, captureBlock(r.Subject, one))
+	}
 	if err := k.writer.Put(context.WithoutCancel(ctx), c); err != nil {
 		k.log.Error().Err(err).Str("pump", r.Subject).Int("events", len(r.Events)).Msg("not stored")
 	}

@@ -82,7 +82,7 @@ It reads devices only. It measures and advises, and is no safety function.`,
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
-		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(), replayCommand(),
+		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(), replayCommand(), capturesCommand(),
 		alarmsCommand(), serviceCommand(), reportCommand(), userCommand(), backupCommand(), restoreCommand(), versionCommand(),
 	)
 	return root

@@ -171,6 +171,10 @@ func (g *gateway) deskHandler() http.Handler {
 		out, err := g.order(r.Context(), o)
 		reply(w, out, err)
 	})
+	mux.HandleFunc("GET /captures", func(w http.ResponseWriter, r *http.Request) {
+		list, err := g.captures(r.Context())
+		reply(w, list, err)
+	})
 	mux.HandleFunc("GET /backup", g.sendBackup)
 	return mux
 }
@@ -236,6 +240,11 @@ func (s *socketDesk) journal(ctx context.Context, q journalQuery) (lines []journ
 func (s *socketDesk) report(ctx context.Context, span time.Duration) (*reports.Report, error) {
 	r := new(reports.Report)
 	return r, s.ask(ctx, http.MethodPost, "/report", span, r)
+}
+
+func (s *socketDesk) captures(ctx context.Context) (list []captured, err error) {
+	err = s.ask(ctx, http.MethodGet, "/captures", nil, &list)
+	return list, err
 }
 
 func (s *socketDesk) order(ctx context.Context, o order) (out outcome, err error) {

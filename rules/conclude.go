@@ -102,6 +102,7 @@ func (o *observer) judge(set *Settings, s *State) {
 	o.oneHead = active && o.ranking.OneHead >= 0.5
 	visit := s.Observed.Change.Judge(s.moment.At, active)
 	one := s.Observed.OneHead.Judge(s.moment.At, o.oneHead)
+	advised := (visit || one) && !o.visit
 	o.visit = visit || one
 	o.follow(s, fresh)
 	if active {
@@ -109,10 +110,14 @@ func (o *observer) judge(set *Settings, s *State) {
 	}
 	switch {
 	case active && !was:
-		s.record("finding_began", "")
+		s.record(CapturedBegan, "")
 		s.happened[len(s.happened)-1].Causes = o.causes()
+		s.capture(CapturedBegan)
 	case !active && was:
-		s.record("finding_passed", "")
+		s.record(CapturedPassed, "")
+		s.capture(CapturedPassed)
+	case advised:
+		s.capture(CapturedVisit)
 	}
 }
 

@@ -37,8 +37,9 @@ type bench struct {
 	rng   *rand.Rand
 	boot  time.Duration
 
-	next, routine time.Duration // of the simulation
-	visits        []string      // advisories about wear that were raised
+	next, routine time.Duration      // of the simulation
+	visits        []string           // advisories about wear that were raised
+	changed       func(rules.Change) // told of every change; may be nil
 	batch         drivers.Batch
 }
 
@@ -163,6 +164,9 @@ func (b *bench) read(signal drivers.Signal, name string, scale float64, at time.
 
 func (b *bench) step() {
 	for _, c := range rules.Step(b.set, b.state, &b.batch) {
+		if b.changed != nil {
+			b.changed(c)
+		}
 		if c.Event != nil {
 			switch c.Event.Alarm {
 			case "loss_in_one_head", "finding", "efficiency_low":

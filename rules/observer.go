@@ -88,6 +88,10 @@ type observer struct {
 	oneHead   bool
 	trends    []IndicatorTrend // of Observed.Courses
 
+	recentRaw     recentRaw
+	capture       *Capture // under way; nil: none
+	captureBefore int      // its readings from before the change
+
 	suspects    []pump.Finding // of the ranking and the visit beside it
 	listed      *diagnosis.Ranking
 	listedVisit bool
@@ -108,6 +112,8 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 	now := s.moment.At.SinceBoot
 	if s.moment.Lost {
 		o.forgetShaft()
+		s.endCapture(true)
+		o.recentRaw.forget()
 	}
 	o.shaft(set, s, now)
 	for i := range b.Readings {
@@ -118,10 +124,12 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 		switch r.Signal {
 		case drivers.ShaftIndex:
 			o.index(set, s, b, r.Value)
+			o.raw(b, r)
 		case drivers.DischargePressure:
 			switch {
 			case o.owns(set, s, drivers.DischargePressure):
 				o.pressure(set, s, b, r.Value)
+				o.raw(b, r)
 			case o.window != nil:
 				o.window.Reset()
 			}
@@ -142,6 +150,7 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 		s.Observed.Condition.Advance(&o.condition, s.moment.At)
 		o.judge(set, s)
 	}
+	s.endCapture(false)
 }
 
 func (o *observer) start(set *Settings, s *State) {

@@ -33,6 +33,7 @@ type State struct {
 	last       []*alarm.Event // newest transition of each alarm, by place
 	counted    []counters.Event
 	happened   []alarm.Event
+	captured   []*Capture
 	changes    []Change
 	observer   observer
 	score      service.Score    // of the ledger
@@ -81,11 +82,12 @@ const rememberedCommands = 64
 // left of a pump when only its counters were saved.
 func OnlyCounters() *Saved { return &Saved{Version: stateVersion} }
 
-// A Change is one thing that follows from a step: a journal entry or a closed
-// block of history; exactly one is set.
+// A Change is one thing that follows from a step: a journal entry, a closed
+// block of history or a capture; exactly one is set.
 type Change struct {
-	Event *alarm.Event `json:"event,omitempty"`
-	Block *trend.Block `json:"block,omitempty"`
+	Event   *alarm.Event `json:"event,omitempty"`
+	Block   *trend.Block `json:"block,omitempty"`
+	Capture *Capture     `json:"capture,omitempty"`
 }
 
 // Start gives the State to begin with: what was saved, brought into the order
@@ -176,5 +178,6 @@ func (s *State) At() drivers.Instant { return s.moment.At }
 // Close closes what is open in the history, at a stop of the agent.
 func (s *State) Close(set *Settings) []Change {
 	s.Trend.Close()
+	s.endCapture(true)
 	return s.flush(set)
 }

@@ -100,7 +100,7 @@ func (s *State) cold(set *Settings) bool {
 // flush numbers the events, fills in the circumstances they happened in, and
 // gives them with closed blocks as changes.
 func (s *State) flush(set *Settings) []Change {
-	if len(s.happened) == 0 && !s.Trend.HasClosed() {
+	if len(s.happened) == 0 && len(s.captured) == 0 && !s.Trend.HasClosed() {
 		return nil
 	}
 	s.changes = s.changes[:0]
@@ -116,6 +116,10 @@ func (s *State) flush(set *Settings) []Change {
 	for _, block := range s.Trend.TakeClosed() {
 		s.changes = append(s.changes, Change{Block: block})
 	}
+	for _, c := range s.captured {
+		s.changes = append(s.changes, Change{Capture: c})
+	}
+	s.captured = s.captured[:0]
 	return s.changes
 }
 

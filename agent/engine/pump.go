@@ -32,7 +32,9 @@ type Record struct {
 	Subject string
 	Events  []*alarm.Event
 	Blocks  []*trend.Block
-	State   []byte // JSON; nil: as before
+	// Captures are windows of raw pressure around the change of a finding.
+	Captures []*rules.Capture
+	State    []byte // JSON; nil: as before
 
 	Counters []byte // the pump's packed counters; nil for the site
 }
@@ -278,6 +280,9 @@ func (p *Pump) keep(ctx context.Context, changes []rules.Change) {
 		}
 		if c.Block != nil {
 			r.Blocks = append(r.Blocks, c.Block)
+		}
+		if c.Capture != nil {
+			r.Captures = append(r.Captures, c.Capture)
 		}
 	}
 	r.State, _ = p.state.Marshal() // plain values: it cannot fail

@@ -95,7 +95,8 @@ func (t *tx) pruneJournal(o Options) int64 {
 var noClock = millis(time.Date(2020, 1, 1, 0, 0, 0, 0, time.UTC))
 
 // pruneHistory removes blocks too old for their kind; one stamped by an unset
-// clock goes with the first later one that has an age.
+// clock goes with the first later one that has an age. Then it removes the
+// oldest of kinds whose number is limited.
 func (t *tx) pruneHistory(o Options) (removed int64) {
 	for _, kind := range t.kinds() {
 		age, named := o.HistoryAge[kind]
@@ -106,6 +107,10 @@ func (t *tx) pruneHistory(o Options) (removed int64) {
 			removed += t.exec(`DELETE FROM history WHERE id IN (SELECT id FROM history WHERE kind = ?1 AND stop < ?2 AND id <=
 				(SELECT max(id) FROM history WHERE kind = ?1 AND stop < ?2 AND stop >= ?3) ORDER BY id LIMIT ?4)`, kind, before, noClock, pruneBlocks)
 		}
+	}
+	for kind, most := range o.HistoryMost {
+		removed += t.exec(`DELETE FROM history WHERE id IN (SELECT id FROM (SELECT id, row_number() OVER (PARTITION BY subject ORDER BY id DESC) AS place
+			FROM history WHERE kind = ?1) WHERE place > ?2 LIMIT ?3)`, kind, most, pruneBlocks)
 	}
 	return removed
 }

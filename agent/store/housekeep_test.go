@@ -149,3 +149,35 @@ func TestTheFileStaysWithinItsLimitByLosingTheOldestHistory(t *testing.T) {
 		t.Errorf("%d blocks are left, %v: want the newest", len(blocks), err)
 	}
 }
+
+// Of a kind whose number is limited the newest stay, of each subject.
+func TestKindsOfHistoryMayBeLimitedInNumber(t *testing.T) {
+	s, _ := mustOpen(t, stateFile(t), Options{HistoryMost: map[string]int{"capture": 2}})
+	w, err := NewWriter(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 4 {
+		start := noon.AddDate(0, 0, i)
+		for _, of := range [][2]string{{"pump-1", "capture"}, {"pump-2", "capture"}, {"pump-1", "1m"}} {
+			if of[0] == "pump-2" && i > 0 {
+				continue
+			}
+			w.Keep(ChangeSet{History: []Block{{Subject: of[0], Kind: of[1], Start: start, Stop: start.Add(time.Hour), Body: []byte{byte('0' + i)}}}})
+		}
+	}
+	pruneAll(t, w)
+	for _, tt := range []struct{ subject, kind, want string }{{"pump-1", "capture", "23"}, {"pump-2", "capture", "0"}, {"pump-1", "1m", "0123"}} {
+		blocks, err := s.Blocks(t.Context(), tt.subject, tt.kind)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		for _, b := range blocks {
+			got += string(b.Body)
+		}
+		if got != tt.want {
+			t.Errorf("%s of %s: blocks %q, want %q", tt.kind, tt.subject, got, tt.want)
+		}
+	}
+}

@@ -18,6 +18,7 @@ type Options struct {
 	JournalRows  int                      // most journal entries; 200 000
 	JournalAge   time.Duration            // how long they are kept; 2 years
 	HistoryAge   map[string]time.Duration // by kind of block; a kind not named is kept 2 years
+	HistoryMost  map[string]int           // by kind of block: how many of a subject are kept; a kind not named has no such limit
 	CommandsSeen int                      // most command ids remembered; 10 000
 
 	// Now tells the time, for what is removed by age. Nothing is while it is

@@ -133,19 +133,35 @@ func (s *Store) History(ctx context.Context, subject, kind string, from, to time
 		AND start >= coalesce((SELECT max(start) FROM history WHERE subject = ?1 AND kind = ?2 AND start <= ?3), ?3) ORDER BY start`
 	args := []any{subject, kind, millis(from), millis(to)}
 	err = scan(ctx, s.read, q, args, func(rows *sql.Rows) error {
-		var start, stop int64
-		var body []byte
-		if err := rows.Scan(&start, &stop, &body); err != nil {
-			return err
-		}
-		body, err := unsqueeze(body)
-		if err != nil {
-			return &DamageError{s.path, fmt.Sprintf("%s %s from %v: %v", subject, kind, fromMillis(start), err)}
-		}
-		blocks = append(blocks, Block{Subject: subject, Kind: kind, Start: fromMillis(start), Stop: fromMillis(stop), Body: body})
-		return nil
+		b, err := s.block(rows, subject, kind)
+		blocks = append(blocks, b)
+		return err
 	})
 	return blocks, err
+}
+
+// Blocks returns every block of a kind of a subject, in the order they came.
+func (s *Store) Blocks(ctx context.Context, subject, kind string) (blocks []Block, err error) {
+	q := "SELECT start, stop, body FROM history WHERE subject = ? AND kind = ? ORDER BY id"
+	err = scan(ctx, s.read, q, []any{subject, kind}, func(rows *sql.Rows) error {
+		b, err := s.block(rows, subject, kind)
+		blocks = append(blocks, b)
+		return err
+	})
+	return blocks, err
+}
+
+func (s *Store) block(rows *sql.Rows, subject, kind string) (Block, error) {
+	var start, stop int64
+	var body []byte
+	if err := rows.Scan(&start, &stop, &body); err != nil {
+		return Block{}, err
+	}
+	body, err := unsqueeze(body)
+	if err != nil {
+		return Block{}, &DamageError{s.path, fmt.Sprintf("%s %s from %v: %v", subject, kind, fromMillis(start), err)}
+	}
+	return Block{Subject: subject, Kind: kind, Start: fromMillis(start), Stop: fromMillis(stop), Body: body}, nil
 }
 
 // scan runs q and gives each row to f.

@@ -1,0 +1,47 @@
+package rules_test
+
+import (
+	"testing"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/simulator"
+)
+
+// When something changes at a pump read in windows of 20 s a minute, the raw
+// windows before and after are handed over once, in the order they were read.
+func TestAFindingKeepsTheRawWindowsAroundIt(t *testing.T) {
+	b := newBench(t, warm(5), fast)
+	b.run(16*time.Minute, nil)
+	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.DischargeValveLeak, Cylinder: 1, Size: 0.3})
+	var got []*rules.Capture
+	b.changed = func(c rules.Change) {
+		if c.Capture != nil {
+			got = append(got, c.Capture)
+		}
+	}
+	b.run(30*time.Minute, nil)
+	if len(got) != 1 {
+		t.Fatalf("%d captures, want 1", len(got))
+	}
+	c := got[0]
+	before, after, last := 0, 0, time.Duration(0)
+	for _, r := range c.Readings {
+		if r.SinceBoot < last {
+			t.Fatalf("a reading at %v comes after one at %v", r.SinceBoot, last)
+		}
+		last = r.SinceBoot
+		if r.SinceBoot <= c.At.SinceBoot {
+			before++
+		} else {
+			after++
+		}
+		if r.Signal == drivers.DischargePressure && (r.Value < 1e6 || r.Value > 2e7) {
+			t.Fatalf("pressure %v Pa", r.Value)
+		}
+	}
+	if c.Why != rules.CapturedBegan || before < 600 || after < 600 || before+after > 1700 {
+		t.Errorf("%s with %d readings before and %d after, want about 800 each", c.Why, before, after)
+	}
+}

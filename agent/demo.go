@@ -33,14 +33,15 @@ const (
 	demoOpening  = "499.9945 h" // 20 s before the run-in oil change
 	demoFlowLost = 45 * time.Second
 	demoFlowBack = 155 * time.Second
+	demoChange   = 175 * time.Second
 	demoSilent   = 190 * time.Second
 	demoHeard    = 250 * time.Second
 )
 
 // How the tale begins with a new state file, and with that of a demo before.
 const (
-	demoNew   = "GP-1 and GP-2 circulate glycol. GP-1 is new: its first oil must be changed after 500 h, which it reaches in about 20 s."
-	demoAgain = "GP-1 and GP-2 circulate glycol again, with the hours and what was due when the last demo was left. The simulated meters begin anew, which the agent notices."
+	demoNew   = "GP-1 circulates glycol, GP-2 stands by. GP-1 is new: its first oil must be changed after 500 h, which it reaches in about 20 s."
+	demoAgain = "GP-1 circulates glycol again, GP-2 stands by, with the hours and what was due when the last demo was left. The simulated meters begin anew, which the agent notices."
 )
 
 var demoTale = []struct {
@@ -48,9 +49,10 @@ var demoTale = []struct {
 	text string
 }{
 	{0, demoNew}, // or demoAgain
-	{demoFlowLost, "Behind the scenes: the suction of GP-1 is closed. It still turns; the agent should notice that nothing comes out."},
+	{demoFlowLost, "Behind the scenes: the suction of GP-1 is closed. It still turns; the agent should notice that nothing comes out, and that nobody else circulates."},
 	{demoFlowBack, "Behind the scenes: the suction is open again, GP-1 primes."},
-	{demoSilent, "Behind the scenes: the instrument module of GP-2 stops answering. Its drive, on the same line, does not suffer."},
+	{demoChange, "Behind the scenes: the operator hands duty over to GP-2."},
+	{demoSilent, "Behind the scenes: the instrument module of GP-2 stops answering. Its drive, on the same line, still says that it runs."},
 	{demoHeard, "Behind the scenes: the module answers again."},
 	{demoHeard + 40*time.Second, "That was the story. The pumps go on; stop with Ctrl-C."},
 }
@@ -105,7 +107,7 @@ func demo(ctx context.Context, out io.Writer, keep string, seed uint64) (err err
 	group.Go(func() error { return stage.server.Serve(ctx, stage.modbus, simulator.TCP) })
 	group.Go(func() error { return t.tell(ctx) })
 	group.Go(func() error { return g.run(ctx) })
-	if err = errors.Join(group.Wait(), g.close(), stage.mqtt.Close()); err == nil {
+	if err = errors.Join(group.Wait(), g.close(), stage.closeBroker()); err == nil {
 		fmt.Fprintln(out, "\nstopped cleanly")
 	}
 	return err
@@ -132,6 +134,18 @@ type stage struct {
 	free    map[string]net.Listener // for the agent, by address
 }
 
+// closeBroker closes the broker once the agent has left it: a client that
+// leaves while the broker closes can lock it up for good.
+func (s *stage) closeBroker() error {
+	for range 100 {
+		if _, there := s.mqtt.Clients.Get("pumpside-" + demoSite); !there {
+			break
+		}
+		time.Sleep(10 * time.Millisecond)
+	}
+	return s.mqtt.Close()
+}
+
 // close gives back what nobody uses yet.
 func (s *stage) close() error {
 	err := errors.Join(s.modbus.Close(), s.mqtt.Close())
@@ -146,7 +160,7 @@ func setStage(seed uint64) (*stage, error) {
 	var skids []*simulator.Skid
 	for i := range 2 {
 		set := simulator.DefaultSettings(seed + uint64(i))
-		set.Running, set.RunHours, set.PowerOnHours = true, 499.99, 812
+		set.Running, set.RunHours, set.PowerOnHours = i == 0, 499.99, 812 // duty and standby
 		skid, err := simulator.NewSkid(set)
 		if err != nil {
 			return nil, err
@@ -156,6 +170,10 @@ func setStage(seed uint64) (*stage, error) {
 	story := simulator.Scenario{
 		{Skid: 0, Event: simulator.Event{At: demoFlowLost, Do: simulator.SuctionClosed, Size: 1}},
 		{Skid: 0, Event: simulator.Event{At: demoFlowBack, Do: simulator.SuctionClosed, Size: 0}},
+		{Skid: 1, Event: simulator.Event{At: demoChange, Do: simulator.DemandOn}},
+		{Skid: 1, Event: simulator.Event{At: demoChange, Do: simulator.Start}},
+		{Skid: 0, Event: simulator.Event{At: demoChange + 5*time.Second, Do: simulator.DemandOff}},
+		{Skid: 0, Event: simulator.Event{At: demoChange + 5*time.Second, Do: simulator.Stop}},
 		{Skid: 1, Event: simulator.Event{At: demoSilent, Do: simulator.DeviceSilent, Device: simulator.Instruments}},
 		{Skid: 1, Event: simulator.Event{At: demoHeard, Do: simulator.DeviceAnswering, Device: simulator.Instruments}},
 	}
@@ -215,7 +233,7 @@ func (s *stage) configure(folder string) (*configs.Config, error) {
 	var text strings.Builder
 	err := writeSkids(&text, skidSite{
 		ID: demoSite, Title: "Ridge Station 7", Location: "km 12 of the north road", Hazards: "[no mobile coverage in the pump house]", Metrics: s.metrics, Page: s.page, Broker: "tcp://" + s.broker,
-		Store: filepath.Join(folder, "pumpside.db"), Save: "60 s", Log: "info",
+		Store: filepath.Join(folder, "pumpside.db"), Save: "60 s", Log: "info", Circulation: "north circulation", Required: 1,
 		Skids: []skidPump{
 			{ID: "gp-1", Tag: "GP-1", Bus: bus, Drive: 1, Module: 2, Opening: demoOpening},
 			{ID: "gp-2", Tag: "GP-2", Bus: bus, Drive: 3, Module: 4, Opening: "211 h"},
@@ -284,8 +302,14 @@ func (t *tale) event(subject string, e *alarm.Event) {
 			fmt.Fprintf(t.out, "        %s: %s\n", text.label, text.text)
 		}
 	}
-	for i, a := range m.Actions {
-		fmt.Fprintf(t.out, "        %d. %s\n", i+1, a.Text)
+	number := 0
+	for _, a := range m.Actions {
+		if a.Hands == alarm.Before {
+			fmt.Fprintf(t.out, "        BEFORE TOUCHING ANYTHING: %s\n", a.Text)
+			continue
+		}
+		number++
+		fmt.Fprintf(t.out, "        %d. %s\n", number, a.Text)
 	}
 }
 

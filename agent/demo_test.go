@@ -77,9 +77,9 @@ func TestDemoTellsItsStoryOnOtherPortsAndStopsOnCtrlC(t *testing.T) {
 		}
 	}
 	room := subscribe(t, demo.broker, "", "pumpside/v1/ridge-7/#")
-	eventually(t, "both pumps run", func() bool {
+	eventually(t, "one pump runs, the other stands by", func() bool {
 		p := scrape(t, demo.metrics)
-		return p[`pumpside_running{pump="gp-1"}`] == 1 && p[`pumpside_running{pump="gp-2"}`] == 1
+		return p[`pumpside_running{pump="gp-1"}`] == 1 && p[`pumpside_mode{mode="stopped_on_demand",pump="gp-2"}`] == 1 && p[`pumpside_group_standby{group="north",standby="available"}`] == 1
 	})
 	eventually(t, "the status is on the broker", func() bool {
 		return strings.Contains(strings.Join(room.on("pumpside/v1/ridge-7/status"), ""), `"state":"online"`)
@@ -123,7 +123,7 @@ func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
 		t.Errorf("service due:\n%s", due)
 	}
 	again := startDemo(t, "--keep", kept, "--for", "2s")
-	again.await(t, "GP-1 and GP-2 circulate glycol again")
+	again.await(t, "GP-1 circulates glycol again, GP-2 stands by")
 	again.gone(t)
 	if strings.Contains(again.said.String(), "GP-1 is new") {
 		t.Errorf("a second demo tells the beginning again:\n%s", again.said.String())
@@ -169,8 +169,10 @@ func TestLongDemoTellsTheWholeStory(t *testing.T) {
 		"GP-1: WORSE: first oil change DUE",
 		"the suction of GP-1 is closed",
 		"GP-1: no glycol flow",
+		"[HIGH] Ridge Station 7, north circulation: glycol circulation LOST",
 		"the suction is open again",
 		"[CLEARED] Ridge Station 7, GP-1: no glycol flow",
+		"hands duty over to GP-2",
 		"the instrument module of GP-2 stops answering",
 		"gp-2-module does not answer",
 		"the module answers again",

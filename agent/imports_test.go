@@ -27,7 +27,7 @@ var allowed = map[string]string{
 	"rules/site":       "drivers drivers/quantity rules/alarm rules/pump rules/hydraulics",
 	"rules":            "drivers drivers/quantity rules/pump rules/counters rules/hydraulics rules/orders rules/condition rules/diagnosis rules/service rules/alarm rules/trend",
 
-	"rules/report": "drivers drivers/quantity rules rules/alarm rules/service rules/site",
+	"rules/report": "drivers drivers/quantity rules rules/hydraulics rules/alarm rules/service rules/site",
 
 	"agent/poll":   "drivers drivers/modbus drivers/regmap",
 	"agent/probe":  "drivers drivers/modbus drivers/quantity drivers/regmap",

@@ -65,7 +65,7 @@ func (r *reporter) renew(ctx context.Context, g *gateway) {
 func (g *gateway) report(ctx context.Context, span time.Duration) (*reports.Report, error) {
 	c := g.config
 	in := reports.Input{
-		Title: c.Site.Title, At: g.clock.instant(), Pumps: g.snapshots(), Own: g.site.Snapshot(), Price: c.Site.EnergyPrice,
+		Title: c.Site.Title, At: g.clock.instant(), Pumps: g.snapshots(), Own: g.site.Snapshot(), Price: c.Site.EnergyPrice, Heat: c.Site.HeatPrice, Zone: c.Site.TimeZone,
 		Plates: platesOf(c), Groups: map[string]string{}, Members: map[string]string{}, Words: g.words.render,
 	}
 	in.Since = in.At.Wall.Add(-span)

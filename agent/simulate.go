@@ -152,7 +152,7 @@ func (s *simulation) writeConfig(address string) error {
 	if err != nil {
 		return err
 	}
-	site := skidSite{ID: "simulated", Title: "Simulated site", Metrics: "127.0.0.1:9793", Store: "pumpside.db", Save: "60 s", Log: "info"}
+	site := skidSite{ID: "simulated", Title: "Simulated site", Metrics: "127.0.0.1:9793", Store: "pumpside.db", Save: "60 s", Log: "info", Circulation: "north circulation", Required: s.skids}
 	for i := range s.skids {
 		site.Skids = append(site.Skids, skidPump{
 			ID: fmt.Sprintf("gp-%d", i+1), Tag: fmt.Sprintf("GP-%d", i+1), Bus: "tcp: " + address, Drive: 2*i + 1, Module: 2*i + 2,

@@ -22,6 +22,9 @@ type skidSite struct {
 	Store     string
 	Save      string // save interval
 	Log       string // level
+
+	Circulation string // title of the group of all pumps, "" for none
+	Required    int    // of them must run
 }
 
 // A skidPump is one simulated pump and where its devices are.
@@ -54,6 +57,13 @@ func writeSkids(w io.Writer, s skidSite) error {
 	fmt.Fprintf(&b, "pumps:\n")
 	for i, p := range s.Skids {
 		writePump(&b, p, i == 0)
+	}
+	if s.Circulation != "" {
+		var ids []string
+		for _, p := range s.Skids {
+			ids = append(ids, p.ID)
+		}
+		fmt.Fprintf(&b, "groups:\n  - {id: north, title: %s, pumps: [%s], required_running: %d}\n", s.Circulation, strings.Join(ids, ", "), s.Required)
 	}
 	if s.Broker != "" {
 		fmt.Fprintf(&b, "mqtt: {broker: %q, telemetry: 5 s}\n", s.Broker)

@@ -48,6 +48,7 @@ type Site struct {
 	ClockTrusted bool           // the wall clock is right whatever the kernel says
 	Calls        Calls
 	EnergyPrice  float64 // of a kilowatt-hour; 0: not known
+	HeatPrice    float64 // of a kilowatt-hour of the reboiler's heat; 0: not known
 	Currency     string  // of that price
 }
 

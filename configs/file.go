@@ -32,8 +32,9 @@ type siteFile struct {
 }
 
 type energyFile struct {
-	Price    float64 `yaml:"price_per_kwh" default:"0" doc:"Price of a kilowatt-hour. Left out: not known, and no cost is told."`
-	Currency string  `yaml:"currency" doc:"Its currency, as people write it."`
+	Price     float64 `yaml:"price_per_kwh" default:"0" doc:"Price of a kilowatt-hour. Left out: not known, and no cost is told."`
+	HeatPrice float64 `yaml:"heat_price_per_kwh" default:"0" doc:"Price of a kilowatt-hour of the reboiler's heat. Left out: not known."`
+	Currency  string  `yaml:"currency" doc:"Its currency, as people write it."`
 }
 
 type mqttFile struct {

@@ -18,10 +18,13 @@ func (l *loader) site() {
 	l.config.Site = Site{
 		ID: f.ID, Title: orElse(f.Title, f.ID), Location: f.Location, Hazards: f.Hazards,
 		TimeZone: l.zone(here.child("time_zone"), f.TimeZone), ClockTrusted: f.Clock == "trusted",
-		EnergyPrice: f.Energy.Price, Currency: f.Energy.Currency,
+		EnergyPrice: f.Energy.Price, HeatPrice: f.Energy.HeatPrice, Currency: f.Energy.Currency,
 	}
 	if f.Energy.Price < 0 {
 		l.wrong(here.child("energy").child("price_per_kwh"), "must not be below zero")
+	}
+	if f.Energy.HeatPrice < 0 {
+		l.wrong(here.child("energy").child("heat_price_per_kwh"), "must not be below zero")
 	}
 	if f.Units == "us_field" {
 		l.config.Site.Units = alarm.Field

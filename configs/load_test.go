@@ -45,7 +45,7 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 	want := Site{
 		ID: "ridge-7", Title: "Ridge Station 7", Location: "km 12 of the north road, gate code at dispatch",
 		Hazards: []string{"hydrogen sulphide possible, personal monitor required", "no mobile coverage in the pump house"}, TimeZone: zone,
-		EnergyPrice: 0.14, Currency: "EUR",
+		EnergyPrice: 0.14, HeatPrice: 0.03, Currency: "EUR",
 		Calls: Calls{
 			EscalateAfter: 15 * time.Minute, EscalateTo: []string{"duty manager", "operations manager"}, Quiet: Hours{22 * time.Hour, 6 * time.Hour},
 			Rota: []Rota{

@@ -121,7 +121,7 @@ func inUnit(q Quantity, symbol string, difference bool) float64 {
 func (u Units) pair(value, limit Quantity, how manner) (v, l string) {
 	for how.more = range 3 {
 		v, l = u.write(value, how), u.write(limit, how)
-		if v != l || value.Value == limit.Value {
+		if v != l || value.Value == limit.Value || value.Dimension == quantity.Share {
 			break
 		}
 	}

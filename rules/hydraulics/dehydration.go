@@ -74,6 +74,13 @@ func CirculationGiven(glycol quantity.CubicMetersPerSecond, water KilogramsPerSe
 	return CubicMetersPerKilogram(float64(glycol) / float64(water)), true
 }
 
+// CirculationHeat is the part of the reboiler's heat that goes with the glycol
+// and not with the water: 966 Btu a US gallon (Sivalls 1976). What circulates
+// beyond need costs as much.
+func CirculationHeat(glycol quantity.CubicMeters) quantity.Joules {
+	return quantity.Joules(float64(glycol) / gallon * 966 * btu)
+}
+
 // ReboilerDuty is the heat the reboiler needs (Sivalls 1976),
 // Q = W·(900 + 966·G) Btu/h with water W in lb/h and circulation G in
 // gallons per pound.

@@ -52,6 +52,12 @@ func TestPoundPerMillion(t *testing.T) {
 	near(t, "7 lb in mg/m³", float64(7*hydraulics.PoundPerMillion)*1e6, 112.13, 5e-3)
 }
 
+// 966 Btu a gallon (Sivalls 1976) is 966 × 1055.06 J in 3.785 L: 0.0748 kWh a
+// litre.
+func TestCirculationHeat(t *testing.T) {
+	near(t, "kWh a litre", float64(hydraulics.CirculationHeat(1e-3))/3.6e6, 0.07479, 1e-5)
+}
+
 // 10 MMscf a day from 60.40 to 7 lb/MMscf: 534.0 lb/d; 3 gal/lb is 4.211
 // L/min; reboiler 22.25·(900 + 966·3) = 84,505 Btu/h (Sivalls 1976).
 func TestCirculation(t *testing.T) {

@@ -67,7 +67,7 @@ func needs(in *Input, r *Report) []Need {
 	}
 	in.eachAlarm(func(pump string, v *alarm.View) {
 		if u, ok := urgencyOf(v); ok {
-			m := in.Words(pump, standingNow(v.Last))
+			m := in.Words(pump, standingNow(v.Last, in.At.Wall))
 			rank := 10 * int(v.Priority)
 			if v.Text == "circulation_lost" || v.Text == "group_power_lost" {
 				rank += 5
@@ -85,7 +85,11 @@ func needs(in *Input, r *Report) []Need {
 			u = Today
 		}
 		n := of(d.Pump)
-		n.add(u, int(9*min(d.Used, 1)), alarm.Mechanic, in.At.Wall, fmt.Sprintf("%s %s, %.0f %% used", d.Title, strings.ReplaceAll(d.Status, "_", " "), 100*d.Used), strings.Split(d.Parts, ";")...)
+		since := in.At.Wall
+		if d.Since != nil {
+			since = *d.Since
+		}
+		n.add(u, int(9*min(d.Used, 1)), alarm.Mechanic, since, fmt.Sprintf("%s %s, %.0f %% used", d.Title, strings.ReplaceAll(d.Status, "_", " "), 100*d.Used), strings.Split(d.Parts, ";")...)
 	}
 	list := []Need{}
 	for _, n := range byPump {
@@ -95,9 +99,13 @@ func needs(in *Input, r *Report) []Need {
 	return list
 }
 
-// standingNow gives an event of an alarm that stands as the call it was.
-func standingNow(e *alarm.Event) *alarm.Event {
+// standingNow gives an event of an alarm that stands as the call it was, with
+// the time for which it has stood at t.
+func standingNow(e *alarm.Event, t time.Time) *alarm.Event {
 	now := *e
+	if now.Duration > 0 {
+		now.Duration += max(t.Sub(e.At.Wall), 0)
+	}
 	now.Kind, now.SuppressedBy, now.ShelvedNow, now.RemovedNow = alarm.Raised, 0, false, false
 	return &now
 }
@@ -110,8 +118,10 @@ func urgencyOf(v *alarm.View) (u Urgency, ok bool) {
 		return 0, false
 	case strings.HasSuffix(v.Name, "_due") || strings.HasSuffix(v.Name, "_overdue"):
 		return 0, false // the task itself is told
-	case v.Class == alarm.Alarm:
+	case v.Class == alarm.Alarm && v.Notify == alarm.Now:
 		return Now, true
+	case v.Class == alarm.Alarm:
+		return Today, true // a pump of a group that circulates without it
 	case v.Class == alarm.Advisory && v.Priority >= alarm.Medium && v.Responder != alarm.Automation:
 		return Today, true
 	case v.Class == alarm.Advisory:

@@ -16,6 +16,8 @@ type Performance struct {
 	Alarms       int        `json:"alarms"`     // raises of class alarm
 	Advisories   int        `json:"advisories"` // raises of class advisory
 	Calls        int        `json:"calls"`      // messages that call somebody now
+	NightCalls   int        `json:"night_calls"`
+	Escalated    int        `json:"escalated"` // calls because nobody had acknowledged
 	PerPumpMonth *float64   `json:"alarms_per_pump_month"`
 	Standing     int        `json:"standing"`   // active now
 	Stale        int        `json:"stale"`      // of them, for more than 24 h
@@ -40,6 +42,22 @@ const month = 365.25 * 24 * time.Hour / 12
 // frequentMost is how many of the most frequent are told.
 const frequentMost = 10
 
+// rateFrom is the time from which on a rate says something: one bad day is not
+// thirty.
+const rateFrom = 7 * 24 * time.Hour
+
+// atNight is 1 between ten and six at the site, else 0.
+func (in *Input) atNight(t time.Time) int {
+	zone := in.Zone
+	if zone == nil {
+		zone = time.UTC
+	}
+	if hour := t.In(zone).Hour(); hour >= 22 || hour < 6 {
+		return 1
+	}
+	return 0
+}
+
 func measure(in *Input) Performance {
 	p := Performance{Frequent: []Frequent{}}
 	counts, chatter, waits := map[[2]string]int{}, map[[2]string]bool{}, []time.Duration(nil)
@@ -48,6 +66,7 @@ func measure(in *Input) Performance {
 		ev, key := e.Event, [2]string{e.Pump, e.Event.Alarm}
 		if ev.Notify == alarm.Now {
 			p.Calls++
+			p.NightCalls += in.atNight(ev.At.Wall)
 		}
 		switch ev.Kind {
 		case alarm.Raised:
@@ -66,6 +85,8 @@ func measure(in *Input) Performance {
 			chatter[key] = true
 		case alarm.Summary:
 			p.Floods++
+		case alarm.Escalated:
+			p.Escalated++
 		}
 	}
 	p.Chattering = len(chatter)
@@ -73,7 +94,7 @@ func measure(in *Input) Performance {
 		slices.Sort(waits)
 		p.Acknowledge = new(waits[len(waits)/2].Seconds())
 	}
-	if span := in.At.Wall.Sub(in.Since); span >= 24*time.Hour && len(in.Pumps) > 0 {
+	if span := in.At.Wall.Sub(in.Since); span >= rateFrom && len(in.Pumps) > 0 {
 		p.PerPumpMonth = new(float64(p.Alarms) / float64(len(in.Pumps)) * month.Hours() / span.Hours())
 	}
 	p.Frequent = frequent(counts, p.Alarms+p.Advisories)

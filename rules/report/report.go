@@ -3,12 +3,14 @@ package report
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/hydraulics"
 	"pumpside/rules/site"
 )
 
@@ -64,9 +66,16 @@ type Group struct {
 	Spare      drivers.Standby `json:"spare"`
 	Flow       *float64        `json:"flow_l_per_min"`
 	Target     *float64        `json:"target_l_per_min"`
-	Circulated *float64        `json:"circulated_m3"`    // by all its pumps, since then
-	Share      *float64        `json:"circulated_share"` // of what the target would have made of that time
-	Lost       int             `json:"lost"`             // times circulation was lost since then
+	TargetBy   string          `json:"target_by"`         // gas, setting or not_known
+	Circulated *float64        `json:"circulated_m3"`     // by all its pumps, since then
+	Needed     *float64        `json:"needed_m3"`         // by the target of that time
+	Share      *float64        `json:"circulated_share"`  // of what was needed
+	Energy     *float64        `json:"energy_kwh"`        // of its motors
+	PerVolume  *float64        `json:"energy_kwh_per_m3"` //
+	Cost       *float64        `json:"energy_cost"`       //
+	ExcessHeat *float64        `json:"excess_heat_kwh"`   // of the reboiler, for what circulated beyond need
+	HeatCost   *float64        `json:"excess_heat_cost"`  //
+	Lost       int             `json:"lost"`              // times circulation was lost since then
 }
 
 // A Change is one thing that happened or that somebody did.
@@ -74,8 +83,15 @@ type Change struct {
 	At    time.Time `json:"at"`
 	Pump  string    `json:"pump"` // "" for the site
 	Event string    `json:"event"`
+	Alarm string    `json:"alarm"` // its name; "" for what is none
 	Text  string    `json:"text"`
 	User  *string   `json:"user"`
+
+	Title      string `json:"title"`      // what it is about, in few words
+	Where      string `json:"where"`      // the tag of its pump, the title of its group, or "site"
+	Occurrence uint64 `json:"occurrence"` // counts the raises of the alarm; 0 for what is none
+	Comment    string `json:"comment"`
+	Active     bool   `json:"active"` // the alarm stood after it
 }
 
 // A Standing is an alarm that is active, or that nobody has acknowledged.
@@ -107,7 +123,8 @@ type Due struct {
 	Title  string     `json:"title"`
 	Status string     `json:"status"`
 	Used   float64    `json:"used_ratio"`
-	At     *time.Time `json:"due_at"` // by the median forecast
+	At     *time.Time `json:"due_at"` // by the median forecast; nil: not known, or due already
+	Since  *time.Time `json:"due_since"`
 	Parts  string     `json:"parts"`
 }
 
@@ -136,6 +153,8 @@ type Input struct {
 	Members map[string]string // the group of each pump that is in one
 	Journal []Entry           // since then, oldest first
 	Price   float64           // of a kilowatt-hour; 0: not known
+	Heat    float64           // price of a kilowatt-hour of reboiler heat; 0: not known
+	Zone    *time.Location    // in which night is night; nil is UTC
 	Words   func(pump string, e *alarm.Event) alarm.Message
 }
 
@@ -217,15 +236,7 @@ func (p *Pump) count(in *Input, s *rules.Snapshot) {
 		p.Pumped = &pumped
 	}
 	if energy := (t.Energy - m.Energy) / 3.6e6; t.Energy > 0 {
-		p.Energy = &energy
-		if in.Price > 0 {
-			cost := energy * in.Price
-			p.Cost = &cost
-		}
-		if p.Pumped != nil && *p.Pumped > 0 {
-			per := energy / *p.Pumped
-			p.PerVolume = &per
-		}
+		p.Energy, p.Cost, p.PerVolume = &energy, priced(energy, in.Price), by(energy, p.Pumped)
 	}
 }
 
@@ -244,7 +255,10 @@ func (r *Report) due(in *Input, s *rules.Snapshot) {
 			Pump: s.Pump, Tag: in.tag(s.Pump), Task: t.Task, Title: cmp.Or(plate.Titles[t.Task], t.Task), Status: t.Status.String(),
 			Used: t.Life.Used, Parts: plate.Parts[t.Task],
 		}
-		if !at.IsZero() {
+		if t.Life.Used >= 1 {
+			d.Since = dueSince(s, t.Task)
+		}
+		if !at.IsZero() && t.Life.Used < 1 { // what is due already has no date to come
 			d.At = &at
 		}
 		r.Due = append(r.Due, d)
@@ -294,7 +308,7 @@ func (r *Report) groups(in *Input) {
 		g := Group{
 			Group: v.Group, Title: cmp.Or(in.Groups[v.Group], v.Group), Moves: v.Moves, Wanted: v.Wanted, WantedBy: v.WantedBy, Gas: v.Gas,
 			Delivering: v.Delivering, Required: v.Required, Spare: v.Behind(),
-			Flow: litres(v.Flow, v.FlowKnown), Target: litres(v.Target, v.Target > 0),
+			Flow: litres(v.Flow, v.FlowKnown), Target: litres(v.Target, v.TargetBy == "gas" || v.TargetBy == "setting"), TargetBy: v.TargetBy,
 		}
 		for _, e := range in.Journal {
 			if e.Event.Kind == alarm.Raised && e.Event.Text == "circulation_lost" && e.Event.Group == v.Group {
@@ -314,32 +328,92 @@ func litres(flow quantity.CubicMetersPerSecond, known bool) *float64 {
 	return &x
 }
 
-// circulated adds up what the group's pumps moved, against the target over the
-// same time.
+// mostUnknown is the part of the time for which the target may be unknown.
+const mostUnknown = 0.05
+
+// circulated adds up what the group's pumps moved and what that took, against
+// what was needed over the same time.
 func (g *Group) circulated(in *Input, r *Report, v *site.GroupView) {
-	sum, from, members := 0.0, time.Time{}, 0
+	moved, energy, from := sum{}, sum{}, time.Time{}
 	for i := range r.Pumps {
 		p := &r.Pumps[i]
 		if in.Members[p.Pump] != v.Group {
 			continue
 		}
-		if p.Pumped == nil || p.CountedSince == nil {
-			return
-		}
-		members++
-		sum += *p.Pumped
-		if from.IsZero() || p.CountedSince.Before(from) {
+		moved.add(p.Pumped)
+		energy.add(p.Energy)
+		if p.CountedSince != nil && (from.IsZero() || p.CountedSince.Before(from)) {
 			from = *p.CountedSince
 		}
 	}
-	if members == 0 {
+	g.Circulated, g.Energy = moved.known(), energy.known()
+	if g.Energy != nil {
+		g.Cost = priced(*g.Energy, in.Price)
+		g.PerVolume = by(*g.Energy, g.Circulated)
+	}
+	volume, known, ok := v.NeededSince(from)
+	if span := in.At.Wall.Sub(from); !ok || volume <= 0 || known.Seconds() < (1-mostUnknown)*span.Seconds() {
 		return
 	}
-	g.Circulated = &sum
-	if wanted := float64(v.Target) * in.At.Wall.Sub(from).Seconds(); wanted > 0 {
-		share := sum / wanted
-		g.Share = &share
+	g.Needed = new(float64(volume))
+	if g.Circulated != nil {
+		g.Share = by(*g.Circulated, g.Needed)
+		heat := float64(hydraulics.CirculationHeat(quantity.CubicMeters(max(*g.Circulated-*g.Needed, 0)))) / 3.6e6
+		g.ExcessHeat, g.HeatCost = &heat, priced(heat, in.Heat)
 	}
+}
+
+// A sum is known when all that was added is.
+type sum struct {
+	x       float64
+	n       int
+	missing bool
+}
+
+func (s *sum) add(x *float64) {
+	if x == nil {
+		s.missing = true
+		return
+	}
+	s.x, s.n = s.x+*x, s.n+1
+}
+
+func (s *sum) known() *float64 {
+	if s.n == 0 || s.missing {
+		return nil
+	}
+	return &s.x
+}
+
+// priced is what x costs; nil without a price.
+func priced(x, price float64) *float64 {
+	if price <= 0 {
+		return nil
+	}
+	return new(x * price)
+}
+
+// by is x for each of what n counts; nil for none.
+func by(x float64, n *float64) *float64 {
+	if n == nil || *n <= 0 {
+		return nil
+	}
+	return new(x / *n)
+}
+
+// dueSince is when a task fell due, as its alarm has it; nil: not known.
+func dueSince(s *rules.Snapshot, task string) *time.Time {
+	for i := range s.Alarms {
+		v := &s.Alarms[i]
+		if e := v.Last; e != nil && e.Subject == task && v.State.Active() && (strings.HasSuffix(v.Text, "_due") || strings.HasSuffix(v.Text, "_overdue")) {
+			at := v.RaisedAt.Wall
+			if e.Kind == alarm.Worsened {
+				at = e.At.Wall
+			}
+			return &at
+		}
+	}
+	return nil
 }
 
 // tells reports whether an event is news to a shift.
@@ -351,8 +425,26 @@ func tells(e *alarm.Event) bool {
 	return true
 }
 
+// title is what an entry is about, in a few words.
+func (in *Input) title(e *Entry) string {
+	title := alarm.Title(e.Event.Text)
+	if about := e.Event.Subject; about != "" {
+		title += " (" + cmp.Or(in.Plates[e.Pump].Titles[about], in.Plates[about].Tag, spaced(about)) + ")"
+	}
+	return title
+}
+
+// place is whose entry it is: a pump's, a group's or the site's.
+func (in *Input) place(e *Entry) string {
+	if e.Pump != "" {
+		return in.tag(e.Pump)
+	}
+	return cmp.Or(in.Groups[e.Event.Group], e.Event.Group, "site")
+}
+
 func change(in *Input, e *Entry) Change {
-	c := Change{At: e.Event.At.Wall, Pump: e.Pump, Event: e.Event.Kind.String(), Text: in.Words(e.Pump, e.Event).Headline}
+	c := Change{At: e.Event.At.Wall, Pump: e.Pump, Event: e.Event.Kind.String(), Alarm: e.Event.Alarm, Text: in.Words(e.Pump, e.Event).Headline}
+	c.Title, c.Where, c.Occurrence, c.Comment, c.Active = in.title(e), in.place(e), e.Event.Occurrence, e.Event.Comment, e.Event.State.Active()
 	if e.Event.User != "" {
 		c.User = &e.Event.User
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"pumpside/rules"
 	"pumpside/rules/alarm"
 )
 
@@ -25,7 +26,7 @@ func (r *Report) Print(w io.Writer, how Text) {
 	if how.Zone == nil {
 		how.Zone = time.UTC
 	}
-	p := printer{w, how}
+	p := printer{w, how, r.At}
 	p.line("%s, %s (%s since %s)", r.Title, p.when(r.At), span(r.At.Sub(r.Since)), p.when(r.Since))
 	if !r.ClockGood {
 		p.line("The clock is not synchronised: times may be wrong.")
@@ -47,6 +48,7 @@ func (r *Report) Print(w io.Writer, how Text) {
 type printer struct {
 	w   io.Writer
 	how Text
+	now time.Time
 }
 
 func (p printer) line(format string, args ...any) {
@@ -60,6 +62,15 @@ func (p printer) when(t time.Time) string {
 		return "not known"
 	}
 	return t.In(p.how.Zone).Format("02 Jan 15:04 MST")
+}
+
+// hour is short for what is of the last day.
+func (p printer) hour(t time.Time) string {
+	local := t.In(p.how.Zone)
+	if p.now.Sub(t) < 24*time.Hour {
+		return local.Format("15:04")
+	}
+	return local.Format("02 Jan 15:04")
 }
 
 func (p printer) needs(list []Need) {
@@ -80,53 +91,109 @@ func (p printer) needs(list []Need) {
 
 func (p printer) groups(list []Group) {
 	for _, g := range list {
-		p.title("Circulation " + g.Title)
-		p.line("  %s: %d of %d required deliver, spare %s, gas %s", moves[g.Moves], g.Delivering, g.Required, spaced(string(g.Spare)), flows[g.Gas])
-		p.line("  flow %s, target %s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"))
-		share := ""
-		if g.Share != nil {
-			share = fmt.Sprintf(", %.0f %% of target", 100**g.Share)
+		p.title("Circulation: " + g.Title)
+		p.line("  %s: %d of %d required deliver, spare %s, gas %s, lost %s", moves[g.Moves], g.Delivering, g.Required, spaced(string(g.Spare)), flows[g.Gas], lost(g.Lost))
+		p.line("  flow %s, target %s%s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"), targetWords[g.TargetBy])
+		p.line("  circulated %s of %s needed%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
+		p.line("  energy %s%s%s", number(g.Energy, "%.1f kWh"), p.cost(g.Cost), given(g.PerVolume, 1, ", %.2f kWh/m³"))
+		if g.ExcessHeat != nil && *g.ExcessHeat >= 1 {
+			p.line("  beyond need: about %.0f kWh of reboiler heat%s", *g.ExcessHeat, p.cost(g.HeatCost))
 		}
-		p.line("  circulated %s%s; lost %d times", number(g.Circulated, "%.1f m³"), share, g.Lost)
 	}
 }
 
 var (
-	moves = map[alarm.Known]string{alarm.Yes: "kept", alarm.No: "NOT KEPT", alarm.Unknown: "not known"}
-	flows = map[alarm.Known]string{alarm.Yes: "flowing", alarm.No: "not flowing", alarm.Unknown: "not known"}
+	moves       = map[alarm.Known]string{alarm.Yes: "kept", alarm.No: "NOT KEPT", alarm.Unknown: "not known"}
+	flows       = map[alarm.Known]string{alarm.Yes: "flowing", alarm.No: "not flowing", alarm.Unknown: "not known"}
+	targetWords = map[string]string{"gas": " by the gas"}
 )
 
+// cost is empty without a price.
+func (p printer) cost(x *float64) string {
+	return strings.TrimRight(given(x, 1, ", %.2f "+strings.ReplaceAll(p.how.Currency, "%", "%%")), " ")
+}
+
+// given is empty for what is not known.
+func given(x *float64, scale float64, format string) string {
+	if x == nil {
+		return ""
+	}
+	return fmt.Sprintf(format, scale**x)
+}
+
+// pumps takes a line or two a pump, so that a dozen can be read at once.
 func (p printer) pumps(list []Pump) {
 	p.title("Pumps")
 	for _, one := range list {
-		since := "since not known"
+		state := strings.ToUpper(spaced(one.Mode.String()))
+		if one.Mode == rules.ModeUnknown {
+			state = "NOT KNOWN whether it runs"
+		}
+		since := ""
 		if one.ForSeconds != nil {
-			since = "for " + span(time.Duration(*one.ForSeconds*float64(time.Second)))
+			since = " for " + span(time.Duration(*one.ForSeconds*float64(time.Second)))
 		}
-		p.line("  %s %s %s", one.Tag, strings.ToUpper(spaced(one.Mode.String())), since)
-		if one.Wanted == alarm.Unknown {
-			p.line("    demand not known")
+		p.line("  %s %s%s", one.Tag, state, since)
+		if one.Run == nil {
+			p.line("    what it did: not known")
+			continue
 		}
-		p.line("    ran %s, %s starts, unobserved %s", number(one.Run, "%.1f h"), number(one.Starts, "%.0f"), number(one.Unobserved, "%.1f h"))
-		cost := ""
-		if one.Cost != nil {
-			cost = strings.TrimRight(fmt.Sprintf(", %.2f %s", *one.Cost, p.how.Currency), " ")
-		}
-		p.line("    pumped %s, %s%s, %s", number(one.Pumped, "%.1f m³"), number(one.Energy, "%.1f kWh"), cost, number(one.PerVolume, "%.2f kWh/m³"))
-		if one.Restarts > 0 {
-			p.line("    drive restarted by itself %d times", one.Restarts)
-		}
+		p.line("    ran %.1f h, %s, %s%s%s%s", *one.Run, counted(one.Starts, "start"), number(one.Pumped, "%.1f m³"), given(one.PerVolume, 1, ", %.2f kWh/m³"), unobserved(one.Unobserved), restarted(one.Restarts))
 	}
 }
 
-func (p printer) changes(list []Change) {
-	p.title(fmt.Sprintf("Changes (%d)", len(list)))
-	if !p.how.All && len(list) > changesShown {
-		defer p.line("  … and %d older; --all shows them", len(list)-changesShown)
-		list = list[:changesShown]
+// unobserved is told from three minutes on.
+func unobserved(hours *float64) string {
+	if hours == nil || *hours < 0.05 {
+		return ""
 	}
-	for _, c := range list {
-		p.line("  %s %s", p.when(c.At), c.Text)
+	return fmt.Sprintf(", UNOBSERVED %.1f h", *hours)
+}
+
+func restarted(n int) string {
+	if n == 0 {
+		return ""
+	}
+	return ", drive restarted by itself " + times(n)
+}
+
+func lost(n int) string {
+	if n == 0 {
+		return "at no time"
+	}
+	return times(n)
+}
+
+func times(n int) string {
+	switch n {
+	case 1:
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+func counted(n *float64, what string) string {
+	switch {
+	case n == nil:
+		return what + "s not known"
+	case *n == 1:
+		return "1 " + what
+	}
+	return fmt.Sprintf("%.0f %ss", *n, what)
+}
+
+func (p printer) changes(list []Change) {
+	stories := storiesOf(list)
+	p.title(fmt.Sprintf("Changes (%d)", len(stories)))
+	if len(stories) == 0 {
+		p.line("  none")
+	}
+	if !p.how.All && len(stories) > changesShown {
+		defer p.line("  … and %d older; --all shows them", len(stories)-changesShown)
+		stories = stories[:changesShown]
+	}
+	for _, s := range stories {
+		p.line("  %s %s: %s", p.hour(s.at), s.where, s.text)
 	}
 }
 
@@ -164,21 +231,41 @@ func (p printer) due(list []Due) {
 		p.line("  nothing")
 	}
 	for _, d := range list {
-		at := "date not known"
-		if d.At != nil {
-			at = p.when(*d.At)
+		at := ""
+		switch {
+		case d.At != nil:
+			at = ", " + p.when(*d.At)
+		case d.Since != nil:
+			at = " since " + p.when(*d.Since)
+		case d.Used < 1:
+			at = ", date not known"
 		}
-		p.line("  %s %s: %s, %.0f %% used, %s", d.Tag, d.Title, spaced(d.Status), 100*d.Used, at)
+		p.line("  %s %s: %s%s, %.0f %% used", d.Tag, d.Title, spaced(d.Status), at, 100*d.Used)
 	}
 }
 
 func (p printer) performance(a *Performance) {
 	p.title("The alarms themselves")
-	p.line("  %d alarms, %d advisories, %d calls; %s a pump and month", a.Alarms, a.Advisories, a.Calls, number(a.PerPumpMonth, "%.1f alarms"))
+	p.line("  %s, %s; %s, %d at night, %d escalated", plural(a.Alarms, "alarm"), plural(a.Advisories, "advisory"), plural(a.Calls, "call"), a.NightCalls, a.Escalated)
+	rate := "rate not known (it takes 7 days)"
+	if a.PerPumpMonth != nil {
+		rate = fmt.Sprintf("%.1f a pump and month", *a.PerPumpMonth)
+	}
+	p.line("  %s, target 1; at night target 1 a pump and year", rate)
 	p.line("  standing %d, stale %d, not acknowledged %d, chattering %d, floods %d", a.Standing, a.Stale, a.Unseen, a.Chattering, a.Floods)
 	for _, f := range a.Frequent {
 		p.line("  %d× %s", f.Count, named(f.Pump, f.Alarm))
 	}
+}
+
+func plural(n int, word string) string {
+	switch {
+	case n == 1:
+		return "1 " + word
+	case strings.HasSuffix(word, "y"):
+		word = word[:len(word)-1] + "ie"
+	}
+	return fmt.Sprintf("%d %ss", n, word)
 }
 
 func named(pump, name string) string {

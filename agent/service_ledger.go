@@ -316,6 +316,9 @@ func takeOver(c *cobra.Command, d desk, settings *configs.Config, b *serviceBook
 			entries = append(entries, e)
 		}
 	}
+	if err := b.pump(id).reaches(entries); err != nil {
+		return err
+	}
 	for _, e := range entries {
 		command := drivers.Command{ID: rand.Text(), User: userName(uint32(os.Getuid())), Verb: drivers.RecordService, Task: e.Task, Service: e}
 		out, err := d.order(c.Context(), order{Pump: id, Command: command})
@@ -328,6 +331,21 @@ func takeOver(c *cobra.Command, d desk, settings *configs.Config, b *serviceBook
 	}
 	fmt.Fprintf(c.OutOrStdout(), "%d records taken over, %d were there already\n", len(entries), len(list)-len(entries))
 	return nil
+}
+
+// reaches reports whether the pump has run as far as the records say: a pump
+// that moved to a new gateway brings its hours along in the configuration.
+func (p *pumpBook) reaches(entries []*drivers.ServiceEntry) error {
+	hours, strokes := 0.0, 0.0
+	for _, e := range entries {
+		hours, strokes = max(hours, *e.RunHours), max(strokes, *e.Strokes)
+	}
+	const slack = 1 // h: what it ran since it came is not known to the minute
+	if hours <= p.RunHours+slack {
+		return nil
+	}
+	return fmt.Errorf("the records go to %.0f h, but %s has %.0f h here: write what it had run when it came under the pump, such as opening: {run_hours: %.0f h, strokes_per_plunger: %.4g}; nothing was taken over",
+		hours, p.Pump, p.RunHours, hours, strokes)
 }
 
 // has reports whether the ledger has a record of the same work, in force or

@@ -111,6 +111,7 @@ func Start(set *Settings, saved *Saved) (*State, []Change) {
 	}
 	s.Trend = trend.New(set.channels(), set.Trend)
 	s.moment.At = s.Alarms.Clock.Last
+	s.totals = s.Counters.Totals(&set.Counters)
 	for _, name := range s.Alarms.Fit(set.defs) {
 		s.record("alarm_vanished", name)
 	}

@@ -115,13 +115,13 @@ func reach(y []float32) (most float64) {
 	return most
 }
 
-// nice rounds up to 1, 2 or 5 times a power of ten.
+// nice rounds up to 1, 1.5, 2, 3, 5 or 7 times a power of ten.
 func nice(x float64) float64 {
 	if !(x > 0) || math.IsInf(x, 0) {
 		return 1
 	}
 	power := math.Pow(10, math.Floor(math.Log10(x)))
-	for _, step := range []float64{1, 2, 5} {
+	for _, step := range []float64{1, 1.5, 2, 3, 5, 7} {
 		if x <= step*power {
 			return step * power
 		}
@@ -129,7 +129,8 @@ func nice(x float64) float64 {
 	return 10 * power
 }
 
-func decimalsOf(x float64) int { return max(0, -int(math.Floor(math.Log10(x)))) }
+// decimalsOf gives those that two digits of a number need.
+func decimalsOf(x float64) int { return max(0, 1-int(math.Floor(math.Log10(x)))) }
 
 // place is where the value at index i of n is drawn.
 func place(i, n int, y, scale float64) string {

@@ -56,7 +56,7 @@ func TestTurnWithoutWhatIsMissing(t *testing.T) {
 	if p.Learned != "" || p.Between != "" || len(p.Strokes) > 0 || p.Rows[0].Learned != "--" || !p.Old {
 		t.Errorf("not learned, no index, standing: %+v", p)
 	}
-	if strings.Contains(p.Now, "NaN") || p.Top != "1" {
+	if strings.Contains(p.Now, "NaN") || p.Top != "1.0" {
 		t.Errorf("a flat curve: ±%s, %.40s", p.Top, p.Now)
 	}
 	pump.Condition = nil
@@ -81,7 +81,7 @@ func TestOrdersAreComparedAsVectors(t *testing.T) {
 }
 
 func TestScalesAreRound(t *testing.T) {
-	for x, want := range map[float64]float64{0: 1, 0.03: 0.05, 1: 1, 1.2: 2, 4.4: 5, 51: 100, 610: 1000, math.Inf(1): 1} {
+	for x, want := range map[float64]float64{0: 1, 0.03: 0.03, 1: 1, 1.2: 1.5, 4.4: 5, 51: 70, 110: 150, 610: 700, math.Inf(1): 1} {
 		if got := nice(x); math.Abs(got-want) > 1e-9 {
 			t.Errorf("nice(%v) = %v, want %v", x, got, want)
 		}

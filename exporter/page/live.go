@@ -135,7 +135,11 @@ func (s *stream) follow(ctx context.Context, p *Page, r *http.Request, build bui
 			p.source.Watch(a.Pump)
 		}
 		view := p.source.View()
-		shown, err := p.parts(build, a, p.viewer(r, view.Site))
+		v := p.viewer(r, view.Site)
+		if !p.mayRead(v) {
+			return // the session has ended since
+		}
+		shown, err := p.parts(build, a, v)
 		if err == nil {
 			err = s.tell(shown, clock{view.Site.Zone}.second(view.At.Wall))
 		}

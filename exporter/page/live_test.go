@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"pumpside/drivers"
+	"pumpside/exporter/page"
 	"pumpside/rules"
 )
 
@@ -111,5 +112,34 @@ func TestTheSiteIsSortedAnewWhenAPumpFails(t *testing.T) {
 			}
 			return
 		}
+	}
+}
+
+func TestAStreamEndsWithItsSession(t *testing.T) {
+	server, users := serve(t, newSource(), func(s *page.Settings) { s.Loopback = false })
+	addPeople(t, users)
+	v := visit(t, server.URL)
+	v.signIn("vera")
+	r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, server.URL+"/events?at=/alarms", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	answer, err := v.client.Do(r)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer answer.Body.Close()
+	lines := bufio.NewScanner(answer.Body)
+	lines.Buffer(nil, 1<<20)
+	if !lines.Scan() || answer.StatusCode != http.StatusOK {
+		t.Fatalf("no stream for a viewer: %s", answer.Status)
+	}
+	if err := page.RemoveUser(users, "vera"); err != nil {
+		t.Fatal(err)
+	}
+	for lines.Scan() { // until the server ends it; the test's deadline is the limit
+	}
+	if status, _ := v.get("/api/v1/site"); status != http.StatusUnauthorized {
+		t.Errorf("a viewer that is gone reads: %d", status)
 	}
 }

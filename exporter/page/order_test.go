@@ -173,6 +173,9 @@ func TestForgedFormsChangeNothing(t *testing.T) {
 	if status, _ := v.post("/orders", order(token), "Content-Type", "text/plain"); status != 415 {
 		t.Errorf("as plain text: %d", status)
 	}
+	if status, body := v.post("/alarms", order(token)); status != 405 || !strings.Contains(body, "Nothing here takes a “POST”. Nothing was changed.") {
+		t.Errorf("to a screen: %d", status)
+	}
 	if len(source.orders) > 0 {
 		t.Errorf("orders were given: %v", source.orders)
 	}

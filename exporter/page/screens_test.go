@@ -3,10 +3,12 @@ package page_test
 import (
 	"encoding/json"
 	"fmt"
+	"io"
 	"net"
 	"net/http"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -77,6 +79,77 @@ func TestAnOpenPageLivesAndSaysWhenItDoesNot(t *testing.T) {
 	b.Until(`document.getElementById("live").textContent === "live" && document.getElementById("silent").hidden`)
 	b.Until(inFlow + `.includes("7400")`)
 	b.Quiet("ERR_CONNECTION_REFUSED", "ERR_INCOMPLETE_CHUNKED_ENCODING", "ERR_CONNECTION_RESET", "ERR_EMPTY_RESPONSE")
+}
+
+// A wire passes connections on until it is cut: then those that are open stay
+// open and carry nothing any more, as when a radio link drops.
+type wire struct {
+	net.Listener
+	to string
+
+	mu    sync.Mutex // guards what follows
+	open  []net.Conn
+	pipes sync.WaitGroup
+}
+
+func layWire(t *testing.T, to string) *wire {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := &wire{Listener: l, to: to}
+	w.pipes.Go(func() {
+		for {
+			near, err := l.Accept()
+			if err != nil {
+				return
+			}
+			far, err := net.Dial("tcp", to)
+			if err != nil {
+				near.Close()
+				continue
+			}
+			w.mu.Lock()
+			w.open = append(w.open, near, far)
+			w.mu.Unlock()
+			w.pipes.Go(func() { _, _ = io.Copy(far, near) })
+			w.pipes.Go(func() { _, _ = io.Copy(near, far) })
+		}
+	})
+	t.Cleanup(func() {
+		l.Close()
+		w.mu.Lock()
+		for _, c := range w.open {
+			c.Close()
+		}
+		w.mu.Unlock()
+		w.pipes.Wait()
+	})
+	return w
+}
+
+// cut stops every connection that is open without closing it: nothing is read
+// from it, and the copying ends.
+func (w *wire) cut() {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	for _, c := range w.open {
+		_ = c.SetDeadline(time.Now())
+	}
+}
+
+func TestALinkThatDropsWithoutAWordHeals(t *testing.T) {
+	b := openBrowser(t)
+	s := setStage(t)
+	w := layWire(t, s.address)
+	b.Open("http://" + w.Addr().String() + "/pump/gp-1")
+	b.Until(`document.getElementById("live").textContent === "live"`)
+	w.cut()
+	b.Until(`document.getElementById("live").textContent === "not live"`)
+	s.source.change(1, func(x *rules.Snapshot) { x.Signals[0].Value = 7.45e6 })
+	b.Until(`document.getElementById("live").textContent === "live" && ` + inFlow + `.includes("7450")`)
+	b.Quiet()
 }
 
 func (s *stage) signIn(b *browser.Tab, name, to string) {

@@ -64,6 +64,10 @@ func (p *Page) Handler() http.Handler {
 	mux.HandleFunc("POST /orders", p.orderForm)
 	mux.HandleFunc("POST /api/v1/orders", p.orderJSON)
 	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			p.fail(w, r, http.StatusMethodNotAllowed, "Nothing here takes a "+quoted(r.Method)+". Nothing was changed.")
+			return
+		}
 		p.fail(w, r, http.StatusNotFound, "There is no such page here.")
 	})
 	var foreign http.CrossOriginProtection
@@ -120,6 +124,9 @@ func (p *Page) viewer(r *http.Request, site Site) viewer {
 	return v
 }
 
+// mayRead reports whether somebody may see the screens.
+func (p *Page) mayRead(v viewer) bool { return p.set.Loopback || v.Role >= Viewer }
+
 // reading lets through who may read.
 func (p *Page) reading(next http.Handler) http.Handler {
 	if p.set.Loopback {
@@ -127,7 +134,7 @@ func (p *Page) reading(next http.Handler) http.Handler {
 	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		switch {
-		case p.viewer(r, p.source.View().Site).Role >= Viewer:
+		case p.mayRead(p.viewer(r, p.source.View().Site)):
 			next.ServeHTTP(w, r)
 		case wantsJSON(r) || r.URL.Path == "/events":
 			problem(w, http.StatusUnauthorized, "sign in first: POST user and password to /login")

@@ -7,7 +7,8 @@
   const silent = document.getElementById("silent");
   const follow = body.dataset.follow;
   const late = 3500; // ms without a beat until values count as old
-  let heard = performance.now(), loaded = now ? now.textContent : "", source = null, retry = 1000;
+  const dead = 8000; // ms without a beat until a connection counts as lost, though nobody said so
+  let heard = performance.now(), tried = 0, loaded = now ? now.textContent : "", source = null, retry = 1000;
 
   for (const button of document.querySelectorAll("[data-print]")) {
     button.hidden = false;
@@ -48,6 +49,7 @@
 
   function fresh() {
     heard = performance.now();
+    tried = 0;
     if (!live.classList.contains("on")) {
       live.classList.add("on");
       live.textContent = "live";
@@ -64,6 +66,11 @@
       live.textContent = "not live";
       document.documentElement.classList.add("stale");
       silent.hidden = false;
+    }
+    if (old - tried > dead) {
+      tried = old;
+      source.close();
+      connect();
     }
     silent.textContent = "Not live: what you see is from " + loaded + ", " + Math.round(old / 1000) + " s ago. Trying to reach the agent.";
   }
@@ -82,9 +89,10 @@
       fresh();
       document.dispatchEvent(new Event("news"));
     });
+    const mine = source;
     source.onerror = () => {
-      source.close();
-      setTimeout(connect, retry);
+      mine.close();
+      setTimeout(() => { if (source === mine) connect(); }, retry);
       retry = Math.min(retry * 1.5, 10000);
     };
   }

@@ -11,7 +11,7 @@ import (
 type Settings struct {
 	Bands       Bands
 	Block       time.Duration // observations of that long make one block
-	MinBlocks   int           // blocks before anything is judged
+	MinBlocks   int           // blocks before anything is judged; where blocks are rare, as many as an hour gives
 	LearnBlocks int           // blocks after which learning ends
 	// RunLength is the mean number of blocks, were one to follow the other,
 	// between two false changes of one indicator in a pump that does not
@@ -36,6 +36,16 @@ func (s *Settings) cusums(w *Watch) (small, large Cusum) {
 		length *= block / w.Gap
 	}
 	return NewCusum(0.5, length), NewCusum(1.5, length)
+}
+
+// ready is whether w has learned enough to be judged by.
+func (s *Settings) ready(w *Watch) bool {
+	const least, patience = 8, 50 * time.Minute // common practice, no source
+	n := s.MinBlocks
+	if w.Gap > s.Block.Seconds() {
+		n = max(min(least, n), min(n, int(patience.Seconds()/w.Gap)))
+	}
+	return w.Baseline.Blocks >= n
 }
 
 // A State is all that is known of a pump's condition. The zero State has seen
@@ -123,7 +133,7 @@ func (s *State) Changes(set *Settings, band Band, list []Change) []Change {
 
 func (w *Watch) change(set *Settings, band Band) Change {
 	c := Change{Indicator: w.Indicator, Vector: w.Vector, Band: band, Blocks: w.Baseline.Blocks, Value: w.Last.Complex()}
-	if c.Learned = w.Baseline.Blocks >= set.MinBlocks; !c.Learned {
+	if c.Learned = set.ready(w); !c.Learned {
 		return c
 	}
 	c.Baseline, c.Raised, c.Since = w.Baseline.Center.Complex(), w.Raised, w.Since

@@ -103,11 +103,10 @@ func (w *Watch) close(set *Settings, at drivers.Instant) {
 	w.space(set, b.Start)
 	w.Block = Block{}
 	w.Last = b.Sum.times(1 / b.Weight)
-	ready := w.Baseline.Blocks >= set.MinBlocks
-	if ready {
+	if set.ready(w) {
 		w.judge(set, at, b)
 	}
-	if _, score := w.leading(set); score <= 0.5 && w.Baseline.Blocks < set.LearnBlocks {
+	if _, score := w.leading(set); score <= 0.3 && w.Baseline.Blocks < set.LearnBlocks {
 		w.Baseline.learn(w.Last, b.variance(), w.dims())
 		if w.Baseline.Blocks == set.LearnBlocks {
 			w.Baseline.finish()

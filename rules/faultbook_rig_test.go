@@ -22,6 +22,7 @@ type sampling struct {
 	jitter   float64       // polls come late or early by up to this share of poll
 	half     time.Duration // of the time stamps' uncertainty
 	index    bool
+	unstated bool          // nobody has stated the angle of the index
 	meter    bool          // a flow meter, every second
 	fastFor  time.Duration // pressure is polled fast for so long
 	fastEach time.Duration // on this beat; 0: always
@@ -100,6 +101,7 @@ func newBench(t testing.TB, s simulator.Settings, how sampling) *bench {
 		list = append(list, drivers.ShaftIndex)
 	}
 	g := geometryOf(s.Machine, how.index)
+	g.Index.AngleKnown = g.Index.AngleKnown && !how.unstated
 	set := rules.Settings{Pump: "gp-1", Geometry: g, Counters: counters.Settings{Installed: counters.SignalsOf(list...), Ratio: g.Ratio, RatedSpeed: 1450, WitnessPower: 300}}
 	if how.index {
 		set.Counters.Index.PulsesPerRevolution = 1

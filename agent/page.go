@@ -68,7 +68,7 @@ func newPageSource(g *gateway) *pageSource {
 	c := g.config
 	s := &pageSource{
 		gateway: g, started: g.clock.instant().Wall,
-		site: web.Site{ID: c.Site.ID, Title: c.Site.Title, Location: c.Site.Location, Hazards: c.Site.Hazards, Zone: c.Site.TimeZone, Units: c.Site.Units, Groups: map[string]string{}},
+		site: web.Site{ID: c.Site.ID, Title: c.Site.Title, Location: c.Site.Location, Hazards: c.Site.Hazards, Zone: c.Site.TimeZone, Units: c.Site.Units, Groups: map[string]string{}, Currency: c.Site.Currency},
 	}
 	for _, group := range c.Groups {
 		s.site.Groups[group.ID] = group.Title

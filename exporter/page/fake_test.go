@@ -91,10 +91,10 @@ func (f *fakeSource) Report(_ context.Context, span time.Duration) (*report.Repo
 		},
 		Groups: []report.Group{{
 			Group: "train-a", Title: "Train A", Moves: alarm.No, Wanted: alarm.Yes, Required: 1, Spare: drivers.StandbyNotAvailable,
-			Flow: new(22.5), Target: new(25.0), Circulated: new(14.0), Share: new(0.39), Lost: 2,
+			Flow: new(22.5), Target: new(25.0), TargetBy: "gas", Circulated: new(14.0), Needed: new(36.0), Share: new(0.39), Energy: new(84.0), Cost: new(11.76), ExcessHeat: new(0.4), Lost: 2,
 		}},
 		Silent:      []string{"module"},
-		Performance: report.Performance{Alarms: 1, Advisories: 2, PerPumpMonth: new(15.2), Standing: 3, Stale: 1, Unseen: 1, Acknowledge: new(240.0)},
+		Performance: report.Performance{Alarms: 1, Advisories: 2, Calls: 2, NightCalls: 1, Escalated: 1, PerPumpMonth: new(15.2), Standing: 3, Stale: 1, Unseen: 1, Acknowledge: new(240.0)},
 	}, nil
 }
 
@@ -226,7 +226,7 @@ func newSource() *fakeSource {
 	}
 	f := &fakeSource{view: page.View{
 		At:    instant(0),
-		Site:  page.Site{ID: "ridge-7", Title: "Ridge Station 7", Zone: denver, Groups: map[string]string{"train-a": "Train A"}},
+		Site:  page.Site{ID: "ridge-7", Title: "Ridge Station 7", Zone: denver, Groups: map[string]string{"train-a": "Train A"}, Currency: "EUR"},
 		Pumps: []page.Pump{{Plate: plate("gp-2", "GP-2"), Snapshot: snapshot("gp-2")}, {Plate: plate("gp-1", "GP-1"), Snapshot: snapshot("gp-1")}},
 		Own:   &site.Snapshot{At: instant(0), Seq: 3, Groups: []site.GroupView{{Group: "train-a", Pumps: 2, Required: 1, Delivering: 1, Moves: alarm.Yes, Wanted: alarm.Yes}}},
 		Agent: page.Agent{Version: "1.0.0", ConfigHash: "0123456789ab", Started: noon.Add(-time.Hour), Broker: true, Connected: true},

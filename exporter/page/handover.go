@@ -76,7 +76,7 @@ func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 		}
 	}
 	if notRead == nil {
-		notRead = p.addShift(a, &r, v, time.Duration(span)*time.Hour)
+		notRead = p.addShift(a, &r, v, view.Site.Currency, time.Duration(span)*time.Hour)
 	}
 	if notRead != nil {
 		r.NotRead = notRead.Error()

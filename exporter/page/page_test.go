@@ -140,14 +140,14 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		{
 			"the handover tells of the circulation, the pumps and what is not known", "/handover",
 			[]string{
-				`glycol does not circulate and is wanted</span>, 0 of 1 pumps needed deliver, no spare is ready. 22.5 L/min, target 25.0 L/min; 14 m³ circulated, 39 % of the target in this time; <b>lost 2 times</b>`,
+				`glycol does not circulate and is wanted</span>, 0 of 1 pumps needed deliver, no spare is ready. 22.5 L/min, target 25.0 L/min by the gas; in this time 14 m³ circulated of 36 m³ needed (39 %); 84 kWh of its motors, 11.76 EUR; <b>lost 2 times</b>`,
 				`<td><b>now</b></td><th scope="row"><a href="/pump/gp-1">GP-1</a></th><td>no glycol flow</td><td>control room</td><td>strainer element</td>`,
 				`<td>this week</td><th scope="row">the site</th>`,
 				`<td class="long">running <span class="soft">for 3 h</span></td><td class="num">11.5 h</td><td class="num">-- h</td><td class="num">2</td><td class="num">15 m³</td><td class="num">-- kWh</td>`,
 				`stopped in hand <span class="soft">since when is not known; whether it should run is not known; its drive restarted by itself 3 times in 24 h</span>`,
 				"Came in this time", `<a href="/bus#device-module">module</a>`,
 				"not as learned since 2026-03-01 05:00, likeliest loss in discharge half, cylinder 2 72 %; last repair, oil change of 2026-01-30 12:00: it did not hold",
-				"1 alarm, 2 advisories, 0 calls. 15.2 alarms a pump and month; one at most is the aim. 3 active, 1 of them for more than 24 h; 1 not acknowledged. Half were acknowledged within 4 min.",
+				"1 alarm, 2 advisories, 2 calls, 1 of them at night, 1 because nobody had acknowledged. 15.2 alarms a pump and month; one at most is the aim. 3 active, 1 of them for more than 24 h; 1 not acknowledged. Half were acknowledged within 4 min.",
 			},
 			nil,
 		},

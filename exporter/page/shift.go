@@ -35,12 +35,12 @@ type groupRow struct {
 	Pumps       string
 	Spare       string
 	Flow        string // "" when it is not known
-	Circulated  string // in the time of a report
+	Did         string // in the time of a report
 	Lost        int    // times circulation was lost in that time
 }
 
 // addShift puts what the rules' own report says into words.
-func (p *Page) addShift(ctx context.Context, to *handover, v viewer, span time.Duration) error {
+func (p *Page) addShift(ctx context.Context, to *handover, v viewer, currency string, span time.Duration) error {
 	r, err := p.source.Report(ctx, span)
 	if err != nil {
 		return err
@@ -52,7 +52,7 @@ func (p *Page) addShift(ctx context.Context, to *handover, v viewer, span time.D
 		to.Shift = append(to.Shift, shiftOf(v, &r.Pumps[i]))
 	}
 	for i := range r.Groups {
-		to.Groups = append(to.Groups, groupOf(v, &r.Groups[i]))
+		to.Groups = append(to.Groups, groupOf(v, currency, &r.Groups[i]))
 	}
 	to.Silent, to.Alarms = r.Silent, alarmsWords(&r.Performance)
 	return nil
@@ -113,7 +113,7 @@ var spareWords = map[drivers.Standby]string{
 	drivers.StandbyAvailable: "a spare is ready", drivers.StandbyNotAvailable: "no spare is ready",
 }
 
-func groupOf(v viewer, g *report.Group) groupRow {
+func groupOf(v viewer, currency string, g *report.Group) groupRow {
 	row := groupWords(g.Title, g.Moves, g.Wanted, g.Delivering, g.Required)
 	row.Lost, row.Spare = g.Lost, spareWords[g.Spare]
 	flow, target := "flow not known", "no target known"
@@ -122,15 +122,44 @@ func groupOf(v viewer, g *report.Group) groupRow {
 	}
 	if g.Target != nil {
 		target = "target " + flowWords(v, litresPerMinute(*g.Target))
-	}
-	row.Flow = flow + ", " + target
-	if g.Circulated != nil {
-		row.Circulated = cubic(v.Units, *g.Circulated).String() + " circulated"
-		if g.Share != nil {
-			row.Circulated += ", " + percent(*g.Share) + " % of the target"
+		if g.TargetBy == "gas" {
+			target += " by the gas"
 		}
 	}
+	row.Flow = flow + ", " + target
+	row.Did = circulatedWords(v, currency, g)
 	return row
+}
+
+// circulatedWords say what a group did in the time of a report, and what it
+// cost; what is not known is left out.
+func circulatedWords(v viewer, currency string, g *report.Group) string {
+	var list []string
+	if g.Circulated != nil {
+		text := cubic(v.Units, *g.Circulated).String() + " circulated"
+		if g.Needed != nil {
+			text += " of " + cubic(v.Units, *g.Needed).String() + " needed"
+		}
+		if g.Share != nil {
+			text += " (" + percent(*g.Share) + " %)"
+		}
+		list = append(list, text)
+	}
+	if g.Energy != nil {
+		list = append(list, fixed(*g.Energy, 0)+" kWh of its motors"+costWords(g.Cost, currency))
+	}
+	if g.ExcessHeat != nil && *g.ExcessHeat >= 1 {
+		list = append(list, "about "+fixed(*g.ExcessHeat, 0)+" kWh of reboiler heat beyond need"+costWords(g.HeatCost, currency))
+	}
+	return strings.Join(list, "; ")
+}
+
+// costWords is "" without a price.
+func costWords(x *float64, currency string) string {
+	if x == nil {
+		return ""
+	}
+	return strings.TrimRight(", "+fixed(*x, 2)+" "+currency, " ")
 }
 
 // litresPerMinute in m³/s.
@@ -174,7 +203,11 @@ func groupRows(v viewer, view *View) (rows []groupRow) {
 
 // alarmsWords say how the alarms themselves did.
 func alarmsWords(p *report.Performance) string {
-	text := plural(p.Alarms, "alarm") + ", " + advisories(p.Advisories) + ", " + plural(p.Calls, "call") + ". "
+	text := plural(p.Alarms, "alarm") + ", " + advisories(p.Advisories) + ", " + plural(p.Calls, "call") + ", " + strconv.Itoa(p.NightCalls) + " of them at night"
+	if p.Escalated > 0 {
+		text += ", " + strconv.Itoa(p.Escalated) + " because nobody had acknowledged"
+	}
+	text += ". "
 	if p.PerPumpMonth != nil {
 		text += fixed(*p.PerPumpMonth, 1) + " alarms a pump and month; one at most is the aim. "
 	}

@@ -54,6 +54,7 @@ type Site struct {
 	Zone                *time.Location    // of the times people read
 	Units               alarm.Units       // of those who did not choose
 	Groups              map[string]string // titles of the groups
+	Currency            string            // of costs
 }
 
 // A Pump is one pump: its plate and how it stands.

@@ -1,6 +1,8 @@
 package page
 
 import (
+	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -87,5 +89,17 @@ func TestBeatsInWords(t *testing.T) {
 	d.FastFor, d.FastEvery = 20*time.Second, 5*time.Minute
 	if got, want := beatWords(d), "read every 250 ms, slow points every 30 s, fast points for 20 s every 5 min while the pump runs steadily"; got != want {
 		t.Errorf("got %q", got)
+	}
+}
+
+func TestTheDevelopersPageSaysWhatEachScreenAnswers(t *testing.T) {
+	text, err := os.ReadFile("../../DEVELOPERS.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for path := range screens {
+		if row := "\n| `" + strings.TrimSuffix(path, "{$}") + "` | "; !strings.Contains(string(text), row) {
+			t.Errorf("there is no row that begins %q", row)
+		}
 	}
 }

@@ -21,6 +21,7 @@ type pumpFile struct {
 	Motor           motorFile                     `yaml:"motor" doc:"From the motor's rating plate."`
 	RatedSpeed      quantity.RevolutionsPerMinute `yaml:"rated_speed" need:"highest speed of the pump shaft, such as 400 rpm" doc:"Highest continuous speed of the pump shaft, by its maker."`
 	RatedPressure   quantity.Pascals              `yaml:"rated_pressure" need:"highest discharge pressure, such as 10 MPa" doc:"Highest continuous discharge pressure, by its maker."`
+	Suction         suctionFile                   `yaml:"suction" doc:"What the liquid needs before the pump, for the NPSH margin."`
 	Cylinder1       string                        `yaml:"cylinder_1" doc:"Which cylinder is number one, in words, such as: nearest the coupling."`
 	Pulses          int                           `yaml:"pulses_per_revolution" default:"1" doc:"Index pulses in one revolution of the pump shaft."`
 	IndexAngle      string                        `yaml:"index_angle" doc:"Shaft angle at the pulse, such as 0 deg when it comes as cylinder 1 starts to discharge. Left out: not known."`
@@ -36,6 +37,14 @@ type pumpFile struct {
 	Services        []serviceFile                 `yaml:"services" doc:"Service tasks and their intervals."`
 	Kits            []kitFile                     `yaml:"kits" doc:"Kits of parts for this pump."`
 	Visit           visitFile                     `yaml:"visit" doc:"What a visit sheet says besides the parts."`
+}
+
+type suctionFile struct {
+	Required   quantity.Meters  `yaml:"required_head" doc:"Net positive suction head the pump requires at rated speed, by its maker, such as 3 m. Left out: no margin is told."`
+	Length     quantity.Meters  `yaml:"line_length" doc:"Length of the pipe from the vessel to the pump. Left out, as behind a suction dampener: no acceleration head is taken off."`
+	Bore       quantity.Meters  `yaml:"line_bore" doc:"Inner diameter of that pipe."`
+	Atmosphere quantity.Pascals `yaml:"atmosphere" default:"101.3 kPa" doc:"Absolute pressure of the air at the site; about 12 kPa less for each 1000 m of altitude."`
+	Water      quantity.Ratio   `yaml:"water" default:"1 %" doc:"Water in the glycol that is pumped, by mass: its vapour is what flashes."`
 }
 
 type mechanismFile struct {

@@ -8,6 +8,8 @@ import (
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
+	"pumpside/rules"
+	"pumpside/rules/hydraulics"
 	"pumpside/rules/pump"
 )
 
@@ -54,7 +56,28 @@ func (p *pumpLoader) geometry() {
 		}
 	}
 	p.pump.Geometry, p.set.Geometry = g, g
+	p.suction()
 	p.doubtSpeeds()
+}
+
+func (p *pumpLoader) suction() {
+	f, here := &p.file.Suction, p.here.child("suction")
+	p.set.Suction = rules.Suction{
+		Required: f.Required, Atmosphere: f.Atmosphere, Water: f.Water,
+		Line: hydraulics.SuctionLine{Length: f.Length, Bore: f.Bore, Liquid: hydraulics.GlycolLiquid},
+	}
+	switch {
+	case f.Required < 0 || f.Length < 0 || f.Bore < 0:
+		p.wrong(here, "has a length below zero")
+	case f.Length > 0 && f.Bore == 0:
+		p.wrong(here.child("line_bore"), "is missing; without it the liquid's velocity in the pipe is not known")
+	case f.Atmosphere < 30e3 || f.Atmosphere > 120e3:
+		p.wrong(here.child("atmosphere"), "is no pressure of the air; write it absolute, such as 101.3 kPa at sea level")
+	case f.Water < 0 || f.Water >= 1:
+		p.wrong(here.child("water"), "must be from 0 to below 100 %%")
+	case f.Required > 0 && !(p.has(drivers.SuctionPressure) && p.has(drivers.GlycolTemperature)):
+		p.note(here.child("required_head"), "is of use only with suction_pressure and glycol_temperature")
+	}
 }
 
 // key is the place of a field of the geometry.

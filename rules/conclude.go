@@ -220,6 +220,10 @@ func (o *observer) proof() []alarm.Evidence {
 		list = append(list, o.grown(LeakCourse)...)
 	}
 	list = append(list, o.grown(EfficiencyCourse)...)
+	// Wear of plungers shows in warm oil, and a relief valve that lifts warms it.
+	if t := float64(o.operating.Oil); o.operating.Speed > 0 && !math.IsNaN(t) {
+		list = append(list, alarm.Evidence{Key: drivers.HydraulicOilTemperature.String(), Quantity: alarm.Quantity{Value: t, Dimension: quantity.Temperature}})
+	}
 	for i := range o.recents {
 		r := &o.recents[i]
 		delta, sigma, ok := r.change()

@@ -45,6 +45,9 @@ type ConditionView struct {
 
 	Efficiency Number `json:"volumetric_efficiency"` // share
 	Power      Number `json:"hydraulic_power"`       // W
+	// SuctionMargin is the net positive suction head available less required,
+	// in metres of glycol: the pump cavitates below 0.
+	SuctionMargin Number `json:"npsh_margin"`
 }
 
 // A Number is a value that may not be known.
@@ -61,7 +64,7 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 		return nil
 	}
 	o := &s.observer
-	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.volumetricEfficiency(set), Power: s.hydraulicPower(set)}
+	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.volumetricEfficiency(set), Power: s.hydraulicPower(set), SuctionMargin: s.suctionMargin(set)}
 	for i := range o.changes {
 		c := &o.changes[i]
 		if v.Learned = v.Learned || c.Learned; c.Learned {

@@ -30,6 +30,7 @@ type Settings struct {
 	Tasks    []service.Task
 	Judging  Judging
 	Geometry pump.Geometry // the zero Geometry: nothing is concluded about wear
+	Suction  Suction
 	Trend    trend.Settings
 
 	slots  [int(drivers.FirstAuxiliary) + drivers.MaxAuxiliary]int8 // place in Signals plus one; 0: not installed

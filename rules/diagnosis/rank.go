@@ -86,6 +86,13 @@ func (m *Model) Rank(e *Evidence) Ranking {
 		list[i].Probability = math.Exp(list[i].Probability - all.value())
 	}
 	r.OneHead = math.Exp(both.value() - all.value())
+	if seen && !g.known[1] {
+		fromOrders = blurred(&fromOrders, unknownLine)
+		for s := range leak {
+			leak[s] = logSum{}
+			leak[s].add(fromOrders[s].value() + fromFlow[s].value())
+		}
+	}
 	r.Leak, r.FromOrders, r.FromFlow = quantiles(&leak), quantiles(&fromOrders), quantiles(&fromFlow)
 	if !seen {
 		r.FromOrders = Size{}
@@ -109,6 +116,32 @@ func (m *Model) Rank(e *Evidence) Ranking {
 // size is the i-th of the grid.
 func (c *cause) size(i int) float64 {
 	return c.least * math.Pow(c.most/c.least, float64(i)/(sizes-1))
+}
+
+// unknownLine is how uncertain, in ln, the size of a leak is by a line that was
+// not measured, beside what the ranking takes for uncertain: resonances below
+// and above the ripple move all orders together, and the ranking takes them one
+// by one (common practice, no source).
+const unknownLine = 1.0
+
+// blurred is a density over sizes widened by a normal error in ln.
+func blurred(grid *[sizes]logSum, sigma float64) (wide [sizes]logSum) {
+	c := &causes[0] // both losses have the same grid
+	step := ln(c.most/c.least) / (sizes - 1)
+	away := func(i, j int) float64 {
+		off := step * float64(i-j) / sigma
+		return -off * off / 2
+	}
+	for j := range grid {
+		var all logSum // so that what lies at the edge keeps its weight
+		for i := range wide {
+			all.add(away(i, j))
+		}
+		for i := range wide {
+			wide[i].add(grid[j].value() + away(i, j) - all.value())
+		}
+	}
+	return wide
 }
 
 // quantiles are those of 5, 50 and 95 % of a size on the grid of a leak.

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"time"
 
 	web "pumpside/exporter/page"
@@ -11,13 +12,23 @@ import (
 // planAhead is how far ahead the page plans visits.
 const planAhead = 90 * 24 * time.Hour
 
-// Plan implements page.Source with the plan of "service plan".
-func (s *pageSource) Plan() web.Plan {
+// Sheet implements page.Source with the sheet of "service plan".
+func (s *pageSource) Sheet(w io.Writer) error {
+	p := s.plan()
+	return writeSheet(w, s.config, &p)
+}
+
+func (s *pageSource) plan() sitePlan {
 	b := serviceBook{At: s.clock.instant().Wall}
 	for _, one := range s.snapshots() {
 		b.Pumps = append(b.Pumps, pumpBook{Pump: one.Pump, Tasks: one.Tasks})
 	}
-	p := planOf(s.config, &b, "", planAhead)
+	return planOf(s.config, &b, "", planAhead)
+}
+
+// Plan implements page.Source with the plan of "service plan".
+func (s *pageSource) Plan() web.Plan {
+	p := s.plan()
 	plan := web.Plan{Until: p.Until}
 	for i := range p.Visits {
 		plan.Visits = append(plan.Visits, s.visit(&p.Visits[i]))

@@ -17,9 +17,7 @@ var sheetText string
 
 // sheetPage is a page to print: plain HTML, no scripts, nothing fetched.
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"day":    func(t time.Time) string { return t.Local().Format("Monday 2 January 2006") },
-	"minute": func(t time.Time) string { return t.Local().Format("2006-01-02 15:04") },
-	"work":   workTime, "name": jobName, "why": why,
+	"work": workTime, "name": jobName, "why": why,
 	"words": func(c pump.Component) string { return strings.ReplaceAll(string(c), "_", " ") },
 	"add":   func(a, b int) int { return a + b },
 }).Parse(sheetText))
@@ -55,6 +53,14 @@ func writeSheet(w io.Writer, settings *configs.Config, p *sitePlan) error {
 		}
 	}
 	return sheetPage.Execute(w, &s)
+}
+
+// Day and Minute write times in the zone of the site.
+func (s *sheet) Day(t time.Time) string { return t.In(s.Site.TimeZone).Format("Monday 2 January 2006") }
+
+// Minute is like Day.
+func (s *sheet) Minute(t time.Time) string {
+	return t.In(s.Site.TimeZone).Format("2006-01-02 15:04 MST")
 }
 
 func numbered(n int) (list []int) {

@@ -92,6 +92,22 @@ func TestSheetHasWhatAVisitNeeds(t *testing.T) {
 	}
 }
 
+func TestSheetIsInTheZoneOfTheSite(t *testing.T) {
+	settings, p := planned(t)
+	denver, err := time.LoadLocation("America/Denver")
+	if err != nil {
+		t.Fatal(err)
+	}
+	settings.Site.TimeZone = denver
+	var b strings.Builder
+	if err := writeSheet(&b, settings, &p); err != nil {
+		t.Fatal(err)
+	}
+	if want := "2026-03-01 05:00 MST"; !strings.Contains(b.String(), want) { // noon in UTC
+		t.Errorf("the sheet lacks %q:\n%.1500s", want, b.String())
+	}
+}
+
 func TestNamesInTheSheetAreText(t *testing.T) {
 	settings, p := planned(t)
 	settings.Pumps[0].Tag = "<b>P</b>"

@@ -3,6 +3,7 @@ package page_test
 import (
 	"context"
 	"errors"
+	"io"
 	"math"
 	"net/http/httptest"
 	"path/filepath"
@@ -107,6 +108,11 @@ func (f *fakeSource) Plan() page.Plan {
 		}},
 		Undated: []page.Job{{Pump: "gp-2", Task: "oil", Used: 0.93}},
 	}
+}
+
+func (f *fakeSource) Sheet(w io.Writer) error {
+	_, err := io.WriteString(w, "<!DOCTYPE html><title>Visit sheet</title><style>p { margin: 0 }</style><p>Isolation point</p>")
+	return err
 }
 
 func (f *fakeSource) Watch(pump string) {

@@ -148,6 +148,15 @@ func sentence(text string) string {
 	return string(unicode.ToUpper(first)) + text[size:]
 }
 
+// lower is sentence undone.
+func lower(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	if size == 0 {
+		return ""
+	}
+	return string(unicode.ToLower(first)) + text[size:]
+}
+
 // ago writes how long ago something was.
 func ago(d time.Duration) string { return alarm.Span(max(d, 0)) }
 

@@ -78,6 +78,7 @@ type alarmLine struct {
 	Viewer                                                                 viewer
 	Back                                                                   string
 	raised                                                                 drivers.Instant
+	active                                                                 bool
 	urgency                                                                int
 	order                                                                  int64
 }
@@ -89,7 +90,7 @@ func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
 func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	l := alarmLine{
 		Pump: pump, Tag: tag, Name: a.Name, Mark: markOf(a), State: stateWords[a.State], Viewer: v, Back: back, urgency: urgency(a),
-		Since: v.Clock.instant(a.RaisedAt), raised: a.RaisedAt, order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
+		Since: v.Clock.instant(a.RaisedAt), raised: a.RaisedAt, active: a.State.Active(), order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
 
 		CanAcknowledge: a.State.NeedsAcknowledge(), CanReset: a.State == alarm.LatchedAcknowledged,
 		CanShelve: !a.Shelved, CanUnshelve: a.Shelved, CanRemove: !a.Removed, CanReturn: a.Removed,

@@ -353,3 +353,21 @@ func TestElsewhereReadingNeedsAName(t *testing.T) {
 		t.Errorf("with a name: %d", status)
 	}
 }
+
+func TestTheSheetToPrintHasItsOwnStylesAndNothingElse(t *testing.T) {
+	server, users := serve(t, newSource(), func(s *page.Settings) { s.Loopback = false })
+	addPeople(t, users)
+	v := visit(t, server.URL)
+	if status, body := v.get("/service/sheet"); status != http.StatusOK || !strings.Contains(body, "Sign in") {
+		t.Errorf("to a stranger on the network: %d %.200s", status, body)
+	}
+	v.signIn("vera")
+	r, _ := http.NewRequest(http.MethodGet, server.URL+"/service/sheet", nil)
+	status, body, h := v.do(r)
+	if status != http.StatusOK || !strings.Contains(body, "Isolation point") {
+		t.Errorf("%d %s", status, body)
+	}
+	if got, want := h.Get("Content-Security-Policy"), "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"; got != want {
+		t.Errorf("policy %q, want %q", got, want)
+	}
+}

@@ -1,7 +1,9 @@
 package page
 
 import (
+	"bytes"
 	"fmt"
+	"net/http"
 	"strings"
 	"sync"
 	"time"
@@ -62,6 +64,21 @@ func (p *Page) plan(view *View) Plan {
 		p.plans.plan, p.plans.seqs, p.plans.made = p.source.Plan(), now, time.Now()
 	}
 	return p.plans.plan
+}
+
+// sheetPolicy lets the sheet to print have its own styles, and nothing else.
+const sheetPolicy = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+// sheet gives the sheet of the next visit, to print.
+func (p *Page) sheet(w http.ResponseWriter, r *http.Request) {
+	var b bytes.Buffer
+	if err := p.source.Sheet(&b); err != nil {
+		p.fail(w, r, http.StatusInternalServerError, "The sheet could not be made: "+err.Error()+".")
+		return
+	}
+	w.Header().Set("Content-Security-Policy", sheetPolicy)
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	_, _ = w.Write(b.Bytes()) // a reader that left is no concern of ours
 }
 
 // A visitPart is one visit in words.

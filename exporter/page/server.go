@@ -54,6 +54,7 @@ func (p *Page) Handler() http.Handler {
 	for path, answer := range answers {
 		mux.Handle("GET /api/v1"+path, p.reading(p.answerJSON(answer)))
 	}
+	mux.Handle("GET /service/sheet", p.reading(http.HandlerFunc(p.sheet)))
 	mux.HandleFunc("GET /api/v1/session", p.sessionJSON)
 	mux.Handle("GET /events", p.reading(http.HandlerFunc(p.events)))
 	mux.HandleFunc("GET /static/{file}", serveAsset)

@@ -63,14 +63,17 @@ func needOf(to *handover, n *report.Need) needRow {
 	row := needRow{Pump: n.Pump, Tag: n.Tag, Urgency: spaced(n.Urgency.String()), By: spaced(n.By), Bring: strings.Join(n.Kit, "; "), Now: n.Urgency == report.Now}
 	var why []string
 	for _, l := range to.Standing {
-		if l.Pump == n.Pump {
+		if l.Pump == n.Pump && l.active && !strings.HasSuffix(l.Name, "_due") && !strings.HasSuffix(l.Name, "_overdue") { // the task itself is told
 			why = append(why, l.Title)
 		}
 	}
 	for _, t := range to.Late {
 		if t.Pump == n.Pump && t.Late {
-			why = append(why, strings.ToLower(t.Title[:1])+t.Title[1:]+" "+t.Word)
+			why = append(why, lower(t.Title)+" "+t.Word)
 		}
+	}
+	if len(why) == 0 {
+		why = n.Why
 	}
 	row.Why = strings.Join(why, "; ")
 	return row

@@ -2,6 +2,7 @@ package page
 
 import (
 	"context"
+	"io"
 	"time"
 
 	"pumpside/drivers"
@@ -30,6 +31,9 @@ type Source interface {
 	Report(ctx context.Context, span time.Duration) (*report.Report, error)
 	// Plan gives the visits to come.
 	Plan() Plan
+	// Sheet writes the sheet of the next visit, an HTML page to print that
+	// fetches nothing and has its styles in itself.
+	Sheet(w io.Writer) error
 	// Watch says that somebody looks at a pump: for the next seconds its
 	// snapshots come as soon as something was read.
 	Watch(pump string)

@@ -149,7 +149,7 @@ func fits(text string, columns int) bool {
 }
 
 func wideTasks(w io.Writer, list []dueTask) {
-	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tIN 8 OF 10 CASES FROM … TO")
+	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tLIKELY (8 OF 10)")
 	for _, t := range list {
 		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, 100*t.Life.Used, interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
 	}
@@ -185,11 +185,12 @@ func dueDate(f service.Forecast) string {
 	return dayOf(f.Median)
 }
 
-// band writes the dates that hold it in eight of ten cases.
+// band writes the dates that hold it in eight of ten cases, or the soonest one
+// where nobody can tell.
 func band(f service.Forecast) string {
 	switch {
-	case f.AtLatest:
-		return "sooner when the hours are up first"
+	case !f.Soonest.IsZero():
+		return "no sooner than " + dayOf(f.Soonest)
 	case f.Why != "" || f.Median.IsZero() || f.Early.Equal(f.Late):
 		return "-"
 	case f.Late.IsZero():

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"slices"
@@ -65,6 +66,7 @@ type pumpVisit struct {
 	Missing []pump.Component `json:"no_kit_for,omitempty"`
 	Tools   []string         `json:"tools,omitempty"`
 	Oil     string           `json:"oil_grade,omitempty"`
+	Litres  float64          `json:"oil_l,omitempty"`
 	Manual  string           `json:"manual,omitempty"`
 }
 
@@ -114,6 +116,7 @@ func loaded(settings *configs.Config, v service.Visit) loadedVisit {
 		}
 		pv.Kits, pv.Missing = service.Kits(pv.Jobs, p.Kits, p.Geometry.Cylinders)
 		pv.Tools, pv.Oil, pv.Manual = p.Visit.Tools, p.Visit.OilGrade, p.Visit.Manual
+		pv.Litres = service.OilFor(pv.Jobs)
 		out.Pumps = append(out.Pumps, pv)
 	}
 	return out
@@ -137,11 +140,11 @@ func (p *sitePlan) print(w io.Writer) {
 			v.Pumps[j].print(w)
 		}
 		if v.Oil > 0 {
-			fmt.Fprintf(w, "  oil: %.4g L\n", v.Oil)
+			fmt.Fprintf(w, "  oil in all: %.4g L\n", v.Oil)
 		}
 	}
 	for _, j := range p.Undated {
-		fmt.Fprintf(w, "no date: %s %s, %.0f %% used: not enough history\n", j.Pump, j.Task, 100*j.At[0].Used)
+		fmt.Fprintf(w, "no date: %s %s, %.0f %% used: %s\n", j.Pump, j.Task, 100*j.At[0].Used, j.At[0].Why)
 	}
 }
 
@@ -160,6 +163,9 @@ func (p *pumpVisit) print(w io.Writer) {
 		if j.Parts != "" {
 			fmt.Fprintf(w, "    bring %s\n", j.Parts)
 		}
+	}
+	if p.Litres > 0 {
+		fmt.Fprintf(w, "    bring %.4g L of %s\n", p.Litres, cmp.Or(p.Oil, "oil"))
 	}
 	for _, c := range p.Missing {
 		fmt.Fprintf(w, "    no kit in the settings renews %s\n", strings.ReplaceAll(string(c), "_", " "))
@@ -196,6 +202,9 @@ func why(j service.Job) string {
 	})
 	if worst.By == service.ByCondition {
 		return "the diagnosis asks for it"
+	}
+	if worst.Why != "" {
+		return fmt.Sprintf("%.0f %% of its interval used, %s: due no sooner than %s", 100*worst.Used, worst.Why, dayOf(worst.Due))
 	}
 	return fmt.Sprintf("%.0f %% of its interval used, due %s", 100*worst.Used, dayOf(worst.Due))
 }

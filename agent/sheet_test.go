@@ -52,7 +52,8 @@ func TestPlanIsPlainText(t *testing.T) {
 		"    oil: 96 % of its interval used, due 2026-03-11",
 		"    open anyway: valves (cylinder 2 suction), 40 % used; decide there",
 		"    bring 1 × diaphragm kit DK-40-1",
-		"  oil: 12 L",
+		"    bring 12 L of ISO VG 100 hydraulic oil",
+		"  oil in all: 12 L",
 	} {
 		if !strings.Contains(b.String(), want+"\n") {
 			t.Errorf("the plan lacks %q:\n%s", want, b.String())
@@ -126,7 +127,7 @@ func TestNamesInTheSheetAreText(t *testing.T) {
 func TestDueFitsATelephone(t *testing.T) {
 	exact := service.Window{Due: service.Forecast{Early: noon, Median: noon, Late: noon}}
 	latest, none := exact, service.Window{Due: service.Forecast{Why: service.NoHistory}}
-	latest.Due.AtLatest = true
+	latest.Due.AtLatest, latest.Due.Soonest = true, time.Date(2026, 2, 1, 12, 0, 0, 0, time.UTC)
 	list := []dueTask{
 		{"gp-1", rules.TaskView{Task: "run_in_oil_change", Status: service.Overdue, Life: service.Life{Used: 1.12, By: service.ByRunTime}, Window: exact}},
 		{"gp-1", rules.TaskView{Task: "valves", Life: service.Life{Used: 0.42, By: service.ByRunTime}, Window: latest}},
@@ -138,9 +139,9 @@ func TestDueFitsATelephone(t *testing.T) {
 		want    string
 	}{
 		{"all columns", 200, `
-PUMP  TASK               STATUS   USED   OF       DUE                 IN 8 OF 10 CASES FROM … TO
+PUMP  TASK               STATUS   USED   OF       DUE                 LIKELY (8 OF 10)
 gp-1  run_in_oil_change  overdue  112 %  0 h run  2026-03-01          -
-gp-1  valves             in_life  42 %   0 h run  latest 2026-03-01   sooner when the hours are up first
+gp-1  valves             in_life  42 %   0 h run  latest 2026-03-01   no sooner than 2026-02-01
 gp-1  seals              in_life  40 %   0 h run  not enough history  -
 `},
 		{"what a telephone shows", 60, `

@@ -165,10 +165,11 @@ type itemFile struct {
 }
 
 type visitFile struct {
-	Tools   []string     `yaml:"tools" doc:"Tools and consumables to bring."`
-	Oil     string       `yaml:"oil_grade" doc:"Oil of the hydraulic end, by the maker."`
-	Manual  string       `yaml:"manual" doc:"The maker's manual that governs, with its edition."`
-	Figures []figureFile `yaml:"figures" doc:"Torques, clearances and charge pressures of this pump, from the maker's manual; the agent has none of its own."`
+	Tools   []string       `yaml:"tools" doc:"Tools and consumables to bring."`
+	Oil     string         `yaml:"oil_grade" doc:"Oil of the hydraulic end, by the maker."`
+	Manual  string         `yaml:"manual" doc:"The maker's manual that governs, with its edition."`
+	Waste   quantity.Ratio `yaml:"most_life_left" default:"25 %" doc:"Share of its life that a part may still have when it is changed on a visit made for something else."`
+	Figures []figureFile   `yaml:"figures" doc:"Torques, clearances and charge pressures of this pump, from the maker's manual; the agent has none of its own."`
 }
 
 type figureFile struct {

@@ -27,6 +27,7 @@ func (p *pumpLoader) services() {
 			Name: f.Task, Kind: kind, Positions: positions(orElse(f.Per, usualPer[kind]), p.file.Cylinders),
 			RunTime: f.RunHours, Strokes: f.Strokes, Calendar: f.Calendar, FirstRunTime: f.FirstRun, Table: table(f.Table),
 			Warm: warm(f.Warm), Pressure: byPressure(f.Pressure),
+			Waste: float64(p.file.Visit.Waste), Aged: f.FirstRun > 0 && p.file.Opening.RunHours >= f.FirstRun,
 			DueSoon: float64(f.DueSoon), Overdue: float64(f.Overdue), Parts: f.Parts, Minutes: f.Work.Minutes(), Oil: 1000 * float64(f.Oil),
 		})
 	}
@@ -135,6 +136,9 @@ func (p *pumpLoader) visit() {
 	p.pump.Visit = Visit{Tools: f.Tools, OilGrade: f.Oil, Manual: f.Manual}
 	for _, one := range f.Figures {
 		p.pump.Visit.Figures = append(p.pump.Visit.Figures, Figure(one))
+	}
+	if f.Waste <= 0 || f.Waste >= 1 {
+		p.wrong(p.here.child("visit").child("most_life_left"), "%.4g %% is not between 0 and 100 %% of the life", 100*float64(f.Waste))
 	}
 	if len(f.Figures) > 0 && f.Manual == "" {
 		p.wrong(p.here.child("visit"), "has figures but no manual they are from")

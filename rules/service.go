@@ -126,11 +126,7 @@ func (s *State) findings() []pump.Finding {
 // runningIn is whether the first oil of a new or repaired hydraulic end is in.
 func (s *State) runningIn(set *Settings, i int) bool {
 	t := &set.Tasks[i]
-	if t.Kind != service.Oil || t.FirstRunTime <= 0 {
-		return false
-	}
-	done := &s.Tasks[i].Places[s.lives[i].place]
-	return done.Count == 0 || done.RunIn
+	return t.Kind == service.Oil && t.RunsIn(&s.Tasks[i].Places[s.lives[i].place])
 }
 
 // oilWords gives the text of an advisory about oil: that of a first change only

@@ -10,13 +10,16 @@ import (
 
 // A Forecast is when a share of a life will be used up. Early, Median and Late
 // are the dates that come with a chance of 10, 50 and 90 %; a zero one lies
-// beyond three years. Why is set, and nothing else, when nobody can tell.
+// beyond three years. Why is set when nobody can tell, and nothing else but
+// perhaps Soonest: when it would be if the pump ran through. Soonest stands with
+// dates too where one measure cannot be forecast.
 type Forecast struct {
-	Early  time.Time `json:"due_10,omitzero"`
-	Median time.Time `json:"due_50,omitzero"`
-	Late   time.Time `json:"due_90,omitzero"`
-	By     Measure   `json:"by,omitempty"` // what brings the median
-	Why    string    `json:"why,omitempty"`
+	Early   time.Time `json:"due_10,omitzero"`
+	Median  time.Time `json:"due_50,omitzero"`
+	Late    time.Time `json:"due_90,omitzero"`
+	By      Measure   `json:"by,omitempty"` // what brings the median
+	Why     string    `json:"why,omitempty"`
+	Soonest time.Time `json:"soonest,omitzero"`
 	// AtLatest is set where another measure of the task cannot be forecast: it
 	// may be used up before these dates.
 	AtLatest bool `json:"at_the_latest,omitempty"`
@@ -62,12 +65,12 @@ func (o *Outlook) From(now drivers.Instant) *Outlook {
 	return &later
 }
 
-// mostWaste is the share of a life that may be left when a part is changed on
-// a visit made for something else (common practice, no source).
-const mostWaste = 0.25
+// DefaultWaste is the share of a life that may be left when a part is changed
+// on a visit made for something else (common practice, no source).
+const DefaultWaste = 0.25
 
-// A Window is when a task can be done: from Ripe on no more than a quarter of
-// the life is thrown away, after Last it is overdue, both by the median. Ripe
+// A Window is when a task can be done: from Ripe on no more of the life is
+// thrown away than the task allows, after Last it is overdue, both by the median. Ripe
 // is zero when it lies too far off.
 type Window struct {
 	Ripe time.Time `json:"ripe,omitzero"`
@@ -97,7 +100,7 @@ func (o *Outlook) Window(t *Task, done *Done, totals *Totals, life Life, course 
 		return w
 	}
 	w := Window{
-		Ripe: o.Reach(t, done, totals, 1-mostWaste).Median,
+		Ripe: o.Reach(t, done, totals, 1-t.waste()).Median,
 		Due:  o.Reach(t, done, totals, 1),
 		Last: o.Reach(t, done, totals, t.Overdue).Median,
 	}
@@ -146,6 +149,7 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 	}
 	f := Forecast{Why: NoInterval}
 	blind, unseen := 0.0, false // share used of what nobody can forecast
+	var soonest time.Time
 	for _, u := range t.uses(done, totals) {
 		if u.limit <= 0 {
 			continue
@@ -154,6 +158,7 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 		if unseen = unseen || one.Why != ""; one.Why == NoHistory {
 			blind = max(blind, u.spent/u.limit)
 		}
+		soonest = first(soonest, one.Soonest)
 		f.sooner(one)
 	}
 	if t.Calendar > 0 && !done.Since.IsZero() {
@@ -165,6 +170,12 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 		}
 	}
 	f.AtLatest = unseen && f.Why == ""
+	if f.Soonest = soonest; f.Why == "" {
+		f.Soonest = first(soonest, f.Early)
+	}
+	if !unseen {
+		f.Soonest = time.Time{}
+	}
 	return f
 }
 
@@ -172,7 +183,7 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 // decides. One that cannot be told gives way.
 func (f *Forecast) sooner(o Forecast) {
 	switch {
-	case o.Why != "" && f.Why != "" && f.Why != NoInterval, o.Why != "" && f.Why == "":
+	case o.Why != "" && f.Why != NoInterval:
 		return
 	case f.Why != "":
 		*f = o
@@ -219,11 +230,26 @@ func (o *Outlook) measure(u use, done *Done, totals *Totals, left float64) Forec
 	}
 	switch {
 	case p == nil:
-		return Forecast{Why: o.why}
+		return Forecast{Why: o.why, Soonest: o.soonest(u, totals, left/each)}
 	case !(each > 0):
 		return Forecast{Why: NoHistory}
 	}
 	return Forecast{Early: o.when(p.early, left/each), Median: o.when(p.reached, left/each), Late: o.when(p.late, left/each), By: u.by}
+}
+
+// soonest is when so much more would be used if the pump ran through; the zero
+// time where nobody can tell. Strokes go as they have gone by the hour so far.
+func (o *Outlook) soonest(u use, totals *Totals, left float64) time.Time {
+	if o.why != NoHistory {
+		return time.Time{}
+	}
+	if u.by == ByStrokes || u.by == ByWorn {
+		left /= totals.Strokes / totals.RunTime.Seconds()
+	}
+	if !(left >= 0 && left < 10*365*secondsOfDay) {
+		return time.Time{}
+	}
+	return o.now.Wall.Add(time.Duration(left * float64(time.Second))).Truncate(time.Minute)
 }
 
 // rate is how much of a weighted measure goes with one of its unweighted one:

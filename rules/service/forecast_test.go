@@ -67,16 +67,16 @@ func TestNoForecastIsSaidPlainly(t *testing.T) {
 	tests := []struct {
 		name string
 		got  service.Forecast
-		want string
+		want service.Forecast
 	}{
-		{"20 days are too few", service.NewOutlook(young, now).Reach(&task, &service.Done{}, &totals, 1), service.NoHistory},
-		{"a pump that stands has no date", service.NewOutlook(old, at(later.Wall.AddDate(0, 0, 41), true)).Reach(&task, &service.Done{}, &run, 1), service.Standing},
-		{"no clock", service.NewOutlook(young, unset).Reach(&task, &service.Done{}, &totals, 1), service.NoClock},
-		{"no interval", service.NewOutlook(young, now).Reach(&service.Task{}, &service.Done{}, &totals, 1), service.NoInterval},
+		{"20 days are too few", service.NewOutlook(young, now).Reach(&task, &service.Done{}, &totals, 1), service.Forecast{Why: service.NoHistory, Soonest: now.Wall.Add(3760 * time.Hour)}},
+		{"a pump that stands has no date", service.NewOutlook(old, at(later.Wall.AddDate(0, 0, 41), true)).Reach(&task, &service.Done{}, &run, 1), service.Forecast{Why: service.Standing}},
+		{"no clock", service.NewOutlook(young, unset).Reach(&task, &service.Done{}, &totals, 1), service.Forecast{Why: service.NoClock}},
+		{"no interval", service.NewOutlook(young, now).Reach(&service.Task{}, &service.Done{}, &totals, 1), service.Forecast{Why: service.NoInterval}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
-			if d := cmp.Diff(service.Forecast{Why: tt.want}, tt.got); d != "" {
+			if d := cmp.Diff(tt.want, tt.got); d != "" {
 				t.Errorf("forecast (-want +got):\n%s", d)
 			}
 		})
@@ -98,7 +98,7 @@ func TestCalendarHelpsAPumpWithoutHistory(t *testing.T) {
 func TestTheCalendarDoesNotHideHoursThatAreNearlyUp(t *testing.T) {
 	d, now, totals := steady(3)
 	task := service.Task{RunTime: totals.RunTime + time.Hour, Calendar: 365 * 24 * time.Hour}
-	if f := service.NewOutlook(d, now).Reach(&task, &service.Done{Since: at(spring, true)}, &totals, 1); f != (service.Forecast{Why: service.NoHistory}) {
+	if f := service.NewOutlook(d, now).Reach(&task, &service.Done{Since: at(spring, true)}, &totals, 1); f != (service.Forecast{Why: service.NoHistory, Soonest: now.Wall.Add(time.Hour)}) {
 		t.Errorf("forecast %+v", f)
 	}
 }
@@ -142,11 +142,11 @@ func TestADateThatMayComeSoonerSaysSo(t *testing.T) {
 	d, now, totals := steady(20) // too few days for a pace
 	task := service.Task{RunTime: 9000 * time.Hour, Calendar: 21 * 24 * time.Hour}
 	done := service.Done{Since: at(spring, true)}
-	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); !f.AtLatest || f.By != service.ByCalendar {
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); !f.AtLatest || f.By != service.ByCalendar || !f.Soonest.Equal(now.Wall.Add(24*time.Hour)) {
 		t.Errorf("hours unknown: %+v", f)
 	}
 	task.RunTime = 0
-	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); f.AtLatest || f.By != service.ByCalendar {
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); f.AtLatest || f.By != service.ByCalendar || !f.Soonest.IsZero() {
 		t.Errorf("the calendar alone: %+v", f)
 	}
 }

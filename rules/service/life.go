@@ -56,7 +56,7 @@ func (t *Task) uses(done *Done, totals *Totals) [3]use {
 	var list [3]use
 	run := (totals.RunTime - done.Totals.RunTime).Seconds()
 	switch {
-	case t.FirstRunTime > 0 && (done.Count == 0 || done.RunIn):
+	case t.RunsIn(done):
 		list[0] = use{ByRunTime, run, t.FirstRunTime.Seconds()}
 	case t.Warm.Step > 0:
 		// Weighted hours are never fewer than hours.

@@ -36,6 +36,9 @@ type PlaceDue struct {
 	Used     float64       `json:"used_ratio"`
 	By       Measure       `json:"decided_by,omitempty"`
 	Due      time.Time     `json:"due,omitzero"`
+	// Why is set when nobody can tell when it falls due; then Due is the
+	// soonest, if the pump ran through.
+	Why string `json:"why,omitempty"`
 }
 
 // A Visit is work to be done together.
@@ -68,6 +71,9 @@ func MakePlan(candidates []Candidate, now time.Time, horizon time.Duration) Plan
 	for _, c := range candidates {
 		due := c.Window.Due
 		switch {
+		case due.Why != "" && c.Used >= undatedFrom && !due.Soonest.IsZero(): // as if it ran through
+			c.Window.Due.Median, c.Window.Ripe = later(due.Soonest, now), now
+			pending = append(pending, c)
 		case due.Why != "" && c.Used >= undatedFrom:
 			undated = append(undated, c)
 		case due.Why == "" && !due.Median.IsZero():
@@ -98,12 +104,20 @@ func MakePlan(candidates []Candidate, now time.Time, horizon time.Duration) Plan
 
 func visit(on time.Time, these, others []Candidate) Visit {
 	v := Visit{On: on, Jobs: jobs(these), Offers: jobs(reachable(these, others))}
+	v.Oil = OilFor(v.Jobs)
 	for _, j := range v.Jobs {
 		v.Minutes += j.task.TakesMinutes()
-		v.Oil += j.task.Oil
 		v.Opens = v.Opens || j.Kind.Opens()
 	}
 	return v
+}
+
+// OilFor is the litres of oil that jobs need.
+func OilFor(jobs []Job) (litres float64) {
+	for _, j := range jobs {
+		litres += j.task.Oil
+	}
+	return litres
 }
 
 // reachable lists what the work of these lays open among the others.
@@ -127,7 +141,7 @@ func jobs(candidates []Candidate) (list []Job) {
 			i = len(list)
 			list = append(list, Job{Pump: c.Pump, Task: c.Task.Name, Kind: c.Task.Kind, Parts: c.Task.Parts, Steps: c.Task.Kind.Steps(), task: c.Task})
 		}
-		list[i].At = append(list[i].At, PlaceDue{c.Position, c.Used, c.By, c.Window.Due.Median})
+		list[i].At = append(list[i].At, PlaceDue{c.Position, c.Used, c.By, c.Window.Due.Median, c.Window.Due.Why})
 	}
 	slices.SortStableFunc(list, func(a, b Job) int {
 		return cmp.Or(cmp.Compare(a.Pump, b.Pump), cmp.Compare(a.Kind.rank(), b.Kind.rank()))
@@ -156,7 +170,7 @@ func Kits(jobs []Job, kits []pump.Kit, cylinders int) (loads []Load, missing []p
 		switch {
 		case len(pump.KitsFor(kits, n.component)) > 0:
 			wanted = append(wanted, n)
-		case n.first:
+		case n.first && !n.worded:
 			missing = append(missing, n.component)
 		}
 	}
@@ -177,6 +191,7 @@ type need struct {
 	component pump.Component
 	cylinders []int
 	first     bool // what the task is about, not what is renewed along with it
+	worded    bool // the site says in words what to bring, or nothing is renewed
 }
 
 func needs(jobs []Job, cylinders int) (list []need) {
@@ -194,6 +209,7 @@ func needs(jobs []Job, cylinders int) (list []need) {
 					i = len(list)
 					list = append(list, need{component: c})
 				}
+				list[i].worded = list[i].worded || j.Parts != "" || slices.Contains(keepsParts, j.Kind)
 				list[i].first = list[i].first || n == 0 || c == pump.DischargeValve
 				list[i].add(at.Position.Cylinder, cylinders)
 			}
@@ -201,6 +217,9 @@ func needs(jobs []Job, cylinders int) (list []need) {
 	}
 	return list
 }
+
+// keepsParts are the kinds of work that need no spare as a rule.
+var keepsParts = []Kind{Strainer, DampenerCharge, ReliefTest}
 
 // add notes a cylinder; 0 is all of them.
 func (n *need) add(cylinder, cylinders int) {

@@ -58,6 +58,8 @@ func TestPlan(t *testing.T) {
 	one := pump.Position{Cylinder: 1}
 	unknown := due(rinseTask, pump.Position{}, 0, 0)
 	unknown.Window, unknown.Used = service.Window{Due: service.Forecast{Why: service.NoHistory}}, 0.9
+	soon := unknown
+	soon.Window.Due.Soonest = days(6)
 	tests := []struct {
 		name string
 		in   []service.Candidate
@@ -72,6 +74,7 @@ func TestPlan(t *testing.T) {
 			[]service.Candidate{due(diaphragm, one, 0, 10), due(valveTask, pump.Position{Cylinder: 1, Side: pump.Suction}, 80, 200), due(valveTask, pump.Position{Cylinder: 2, Side: pump.Suction}, 80, 200)},
 			[]string{"day 10: diaphragms(cylinder 1); offered: valves(cylinder 1 suction)"},
 		},
+		{"without history the soonest date plans, and takes along what is due with it", []service.Candidate{soon, due(oilTask, pump.Position{}, 0, 20)}, []string{"day 6: oil wash"}},
 		{"no history is said", []service.Candidate{unknown}, []string{"undated: wash"}},
 	}
 	for _, tt := range tests {

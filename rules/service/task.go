@@ -1,6 +1,7 @@
 package service
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -33,6 +34,13 @@ type Task struct {
 	// DueSoon and Overdue are shares of the life used at which the advisories
 	// begin; due itself is 1.
 	DueSoon, Overdue float64
+
+	// Waste is the share of the life that may be thrown away on a visit made for
+	// something else; 0 takes DefaultWaste.
+	Waste float64
+	// Aged is that the pump was not new when the agent first saw it: only a
+	// repair lets its oil run in.
+	Aged bool
 
 	Parts   string  // what to bring, in the site's words
 	Minutes float64 // of work; 0 takes that of the kind
@@ -78,6 +86,13 @@ func fits[T comparable](a, b T) bool {
 
 // Takes reports whether a finding about c asks for this task.
 func (t *Task) Takes(c pump.Component) bool { return slices.Contains(t.Kind.Components(), c) }
+
+func (t *Task) waste() float64 { return cmp.Or(t.Waste, DefaultWaste) }
+
+// RunsIn reports whether the first interval counts after what was done.
+func (t *Task) RunsIn(done *Done) bool {
+	return t.FirstRunTime > 0 && (done.Count == 0 && !t.Aged || done.RunIn)
+}
 
 // TakesMinutes is how long the work takes.
 func (t *Task) TakesMinutes() float64 {

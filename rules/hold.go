@@ -61,6 +61,7 @@ func (s *State) beginRepair(set *Settings, r *drivers.ServiceRecord) {
 	if s.Repair.Verdict == service.NotYet && s.Repair.Record > 0 && len(s.observer.recents) == 0 {
 		return // the second line of one visit: judged with the first
 	}
+	s.Watch.LeakDown = leakDown{} // learned anew
 	f, o := &s.Repair, &s.observer
 	*f = followedRepair{Repair: service.Repair{Record: r.Number, Task: r.Entry.Task, At: s.moment.At}, Band: o.band}
 	for j := range o.recents {

@@ -127,6 +127,7 @@ var standing = map[string]standingJudge{
 	"oil_use_rising":            {judgeOilUse, func(*Settings) bool { return true }},
 	"running_disputed":          {judgeDisputed, func(*Settings) bool { return true }},
 	"meter_not_run_hours":       {judgeMeter, needs(drivers.DriveRunHours)},
+	"leak_down":                 {judgeLeakDown, needs(drivers.DischargePressure)},
 	"loss_in_one_head":          {judgeOneHead, watches(drivers.DischargePressure)},
 	"finding":                   {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
 	"efficiency_low":            {judgeEfficiency, watches(drivers.GlycolFlow)},

@@ -19,6 +19,9 @@ type leakDown struct {
 	At     time.Duration `json:"at,omitzero"`    // since boot
 	Losses [16]float64   `json:"losses,omitzero"`
 	Count  int           `json:"count,omitzero"`
+
+	Was   int                    `json:"was,omitzero"` // the conditions at From, a place in Bands
+	Bands [leakBands]leakHistory `json:"bands,omitzero"`
 }
 
 // After a stop the pressure settles for some seconds; then a minute is watched.
@@ -33,25 +36,34 @@ type LeakDownView struct {
 	Stops  int     `json:"stops"` // it was measured after
 	Newest float64 `json:"newest"`
 	Usual  float64 `json:"usual"`
+	// Learned is the median of the stops the pump was learned from, under the
+	// conditions of the newest; Limit is where the advisory begins. Both only
+	// with Known.
+	Known   bool    `json:"known"`
+	Learned float64 `json:"learned"`
+	Limit   float64 `json:"limit"`
 }
 
 func (l *leakDown) step(set *Settings, s *State, running alarm.Known) {
 	_, since := s.running()
-	if running != alarm.No || since > leakDownFor+2*leakDownFrom {
-		l.From = nil
+	band := s.leakBand(set)
+	if running != alarm.No || since > leakDownFor+2*leakDownFrom || l.From != nil && band/2 != l.Was/2 {
+		l.From = nil // another pump came or went: the header moved, not this pump
 		return
 	}
 	now := s.moment.At.SinceBoot
 	switch {
 	case l.From != nil && now-l.At >= leakDownFor:
 		if p, ok := s.head(set); ok {
-			l.Losses[l.Count%len(l.Losses)] = min(max(1 - p / *l.From, 0), 1)
+			loss := min(max(1 - p / *l.From, 0), 1)
+			l.Losses[l.Count%len(l.Losses)] = loss
 			l.Count++
+			l.Bands[l.Was].add(loss)
 		}
 		l.From = nil
 	case l.From == nil && since >= leakDownFrom && since < 2*leakDownFrom+leakDownFrom:
 		if p, ok := s.head(set); ok && p > 0 {
-			l.From, l.At = &p, now
+			l.From, l.At, l.Was = &p, now, band
 		}
 	}
 }
@@ -75,5 +87,9 @@ func (l *leakDown) view() *LeakDownView {
 	sorted := slices.Sorted(slices.Values(l.Losses[:n]))
 	middle := (sorted[(n-1)/2] + sorted[n/2]) / 2
 	round := func(x float64) float64 { return math.Round(x*1e4) / 1e4 }
-	return &LeakDownView{Stops: l.Count, Newest: round(l.Losses[(l.Count-1)%len(l.Losses)]), Usual: round(middle)}
+	v := &LeakDownView{Stops: l.Count, Newest: round(l.Losses[(l.Count-1)%len(l.Losses)]), Usual: round(middle)}
+	if b := &l.Bands[l.Was]; b.known() {
+		v.Known, v.Learned, v.Limit = true, round(b.Learned), round(b.Limit)
+	}
+	return v
 }

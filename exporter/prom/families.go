@@ -49,6 +49,12 @@ var pumpFamilies = []pumpFamily{
 		}
 		return s.LeakDown.Newest, true
 	}},
+	{"leak_down_limit_ratio", "Share from which on leak_down_ratio is told, by what the pump was learned to lose; absent before that is known.", false, func(s *rules.Snapshot) (float64, bool) {
+		if s.LeakDown == nil {
+			return 0, false
+		}
+		return s.LeakDown.Limit, s.LeakDown.Known
+	}},
 	{"observed", "1 while the agent can tell whether the pump runs.", false, func(s *rules.Snapshot) (float64, bool) { return flag(s.Observed), true }},
 }
 

@@ -108,6 +108,10 @@ var pumpAlarms = map[string]Definition{
 		Class: Advisory, Priority: Medium, WorsePriority: High, Responder: Mechanic, Notify: NextWorkingDay, OffDelay: time.Hour,
 		Dimension: quantity.Share, SuppressedBy: indicatorRest,
 	},
+	"leak_down": {
+		Class: Advisory, Priority: Low, Responder: Mechanic, Notify: NextWorkingDay, Dimension: quantity.Share,
+		SuppressedBy: AfterService,
+	},
 	"finding": {
 		Class: Advisory, Priority: Low, WorsePriority: Medium, Responder: Mechanic, Notify: NextWorkingDay, OffDelay: time.Hour,
 		SuppressedBy: indicatorRest,

@@ -22,6 +22,22 @@ var conditionTexts = map[string]Text{
 		Parts:    []string{"check valve kit", "seat O-rings", "strainer element and gasket"},
 		Respond:  7 * 24 * time.Hour,
 	},
+	"leak_down": {
+		Title:    "pressure falls fast after a stop",
+		Headline: "pressure falls FAST after stops[: {value} lost in a minute][, limit {limit}]",
+		Cause: "The discharge pressure of the stopped pump falls faster than after the stops it was learned from. Behind a line check valve that holds, " +
+			"valves or seats of the pump let it down; else a drain, a bypass or the relief valve passes.",
+		Consequence: "The pump loses flow while it runs, and less stands between the contactor and the suction while it stands.",
+		Actions: []Action{
+			off("Look at flow and efficiency for the same time: if they fell too, the pump's own valves are the likelier cause."),
+			off("See on the screen that bypass and drains are shut."),
+			off("Plan a visit, sooner if suction pressure or tank level rise while the pump stands."),
+			on("Inspect the check valves of every head, and the line check valve."),
+		},
+		NotKnown: "Which valve it is: the fall names none. A line check valve that passes hides the pump's own.",
+		Parts:    []string{"check valve kit", "line check valve or its internals"},
+		Respond:  14 * 24 * time.Hour,
+	},
 	"finding": {
 		Title:       "condition has changed",
 		Headline:    "pump has changed: {cause|no known cause fits}",

@@ -177,6 +177,9 @@ func (p *pumpVisit) print(w io.Writer) {
 
 // jobName is a job with the places it is about.
 func jobName(j service.Job) string {
+	if j.All {
+		return fmt.Sprintf("%s (all %d)", j.Task, len(j.At))
+	}
 	var places []string
 	for _, at := range j.At {
 		if at.Position != (pump.Position{}) {

@@ -169,12 +169,12 @@ func (o *Outlook) Reach(t *Task, done *Done, totals *Totals, share float64) Fore
 			f.sooner(Forecast{Early: at, Median: at, Late: at, By: ByCalendar})
 		}
 	}
-	f.AtLatest = unseen && f.Why == ""
-	if f.Soonest = soonest; f.Why == "" {
-		f.Soonest = first(soonest, f.Early)
-	}
-	if !unseen {
-		f.Soonest = time.Time{}
+	switch {
+	case !unseen:
+	case f.Why != "":
+		f.Soonest = soonest
+	case soonest.IsZero() || soonest.Before(f.Early): // else the dates stand, however much it runs
+		f.AtLatest, f.Soonest = true, soonest
 	}
 	return f
 }

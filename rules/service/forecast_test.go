@@ -140,10 +140,14 @@ func TestATrendGivesTheDateOfWhatTheDiagnosisAsksFor(t *testing.T) {
 // A calendar date is the latest one while nobody can tell about the hours.
 func TestADateThatMayComeSoonerSaysSo(t *testing.T) {
 	d, now, totals := steady(20) // too few days for a pace
-	task := service.Task{RunTime: 9000 * time.Hour, Calendar: 21 * 24 * time.Hour}
-	done := service.Done{Since: at(spring, true)}
-	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); !f.AtLatest || f.By != service.ByCalendar || !f.Soonest.Equal(now.Wall.Add(24*time.Hour)) {
-		t.Errorf("hours unknown: %+v", f)
+	done := service.Done{Since: at(spring, true), Totals: service.Totals{RunTime: totals.RunTime - time.Hour}}
+	task := service.Task{RunTime: 13 * time.Hour, Calendar: 21 * 24 * time.Hour}
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); !f.AtLatest || f.By != service.ByCalendar || !f.Soonest.Equal(now.Wall.Add(12*time.Hour)) {
+		t.Errorf("12 h of running left, and a day of the calendar: %+v", f)
+	}
+	task.RunTime = 9000 * time.Hour
+	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); f.AtLatest || f.By != service.ByCalendar || !f.Soonest.IsZero() {
+		t.Errorf("hours that cannot be up by then: %+v", f)
 	}
 	task.RunTime = 0
 	if f := service.NewOutlook(d, now).Reach(&task, &done, &totals, 1); f.AtLatest || f.By != service.ByCalendar || !f.Soonest.IsZero() {

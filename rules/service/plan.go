@@ -26,6 +26,7 @@ type Job struct {
 	Kind  Kind       `json:"kind"`
 	Parts string     `json:"parts,omitempty"` // in the site's words
 	At    []PlaceDue `json:"places"`
+	All   bool       `json:"all_places,omitempty"` // of a task whose places are counted apart
 	Steps []string   `json:"steps"`
 	task  *Task
 }
@@ -147,6 +148,7 @@ func jobs(candidates []Candidate) (list []Job) {
 		return cmp.Or(cmp.Compare(a.Pump, b.Pump), cmp.Compare(a.Kind.rank(), b.Kind.rank()))
 	})
 	for i := range list {
+		list[i].All = len(list[i].At) > 1 && len(list[i].At) == list[i].task.places()
 		slices.SortFunc(list[i].At, func(a, b PlaceDue) int {
 			return cmp.Or(cmp.Compare(a.Position.Cylinder, b.Position.Cylinder), cmp.Compare(a.Position.Side, b.Position.Side))
 		})

@@ -47,7 +47,7 @@ func (b *bench) tell(e drivers.ServiceEntry) (entries []string) {
 func TestAFoundValveTeachesTheLine(t *testing.T) {
 	b := newBench(t, warm(11), fast).withTasks()
 	b.run(16*time.Minute, nil)
-	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: 0.2})
+	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: 0.4})
 	b.run(30*time.Minute, nil)
 	turns := float64(b.set.Geometry.RatedSpeed) / 60
 	if _, _, known := b.state.Observed.Line.At(turns, turns); known {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"slices"
+	"time"
 
 	"pumpside/drivers"
 	"pumpside/rules/alarm"
@@ -33,6 +34,8 @@ type State struct {
 	last       []*alarm.Event // newest transition of each alarm, by place
 	counted    []counters.Event
 	happened   []alarm.Event
+	unjudged   alarm.Moment  // Elapsed and Watched since the alarms were judged last
+	judgedAt   time.Duration // when that was, since boot
 	captured   []*Capture
 	changes    []Change
 	observer   observer

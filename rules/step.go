@@ -45,8 +45,10 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 		s.observe(set, b)
 		s.followRepair(set)
 	}
-	s.measure(set)
-	s.judge(set)
+	if s.judges(b) {
+		s.measure(set)
+		s.judge(set)
+	}
 	for i := range b.Commands {
 		s.obey(set, &b.Commands[i])
 	}
@@ -61,12 +63,44 @@ func (s *State) count(set *Settings, b *drivers.Batch) {
 	}
 }
 
-// judge finds the condition of every alarm and moves the alarms on.
+// judgeAtMost is how often a fast window moves alarms, whose delays are
+// seconds.
+const judgeAtMost = 100 * time.Millisecond
+
+// judges is whether a batch moves the alarms: not one of a fast window, good
+// pressures and index and nothing else, soon after the last that did. At one
+// instant all or the last of several batches do, so that it does not matter how
+// they were split.
+func (s *State) judges(b *drivers.Batch) bool {
+	s.unjudged.Elapsed += s.moment.Elapsed
+	s.unjudged.Watched += s.moment.Watched
+	since := s.moment.At.SinceBoot - s.judgedAt
+	if since <= 0 || since >= judgeAtMost || s.moment.Lost || len(b.Readings) == 0 || len(b.Commands) > 0 || b.Group.Told {
+		return true
+	}
+	for i := range b.Readings {
+		switch r := &b.Readings[i]; r.Signal {
+		case drivers.DischargePressure, drivers.SuctionPressure, drivers.ShaftIndex:
+			if r.Quality != drivers.Good {
+				return true
+			}
+		default:
+			return true
+		}
+	}
+	return false
+}
+
+// judge finds the condition of every alarm and moves the alarms on by all time
+// since it last did.
 func (s *State) judge(set *Settings) {
 	for i := range set.defs {
 		s.conditions[i] = set.judges[i](set, s, i)
 	}
-	s.happened = s.Alarms.Step(set.defs, &s.moment, s.conditions, s.happened)
+	now := s.moment
+	now.Elapsed, now.Watched = s.unjudged.Elapsed, s.unjudged.Watched
+	s.unjudged, s.judgedAt = alarm.Moment{}, now.At.SinceBoot
+	s.happened = s.Alarms.Step(set.defs, &now, s.conditions, s.happened)
 }
 
 // circumstances gives the conditions of operation that hold now, and how long

@@ -304,3 +304,51 @@ func BenchmarkStep20Readings(b *testing.B) {
 		rules.Step(r.set, r.state, batch)
 	}
 }
+
+// A fast window moves the alarms ten times a second and no more; how its
+// batches are split does not matter, and the times of delays are all the same.
+func TestFastWindowMovesAlarmsTheSameHoweverItIsSplit(t *testing.T) {
+	live := func(split bool) (events []alarm.Event) {
+		r := newRig(t, nil)
+		step := func(readings ...drivers.Reading) {
+			for _, c := range rules.Step(r.set, r.state, &drivers.Batch{At: r.at, Readings: readings}) {
+				if c.Event != nil {
+					events = append(events, *c.Event)
+					events[len(events)-1].DataAge = 0 // the first part of an instant is judged by what was read before it
+				}
+			}
+		}
+		r.pass(time.Minute)
+		for i := range 6000 { // two minutes at 50 Hz, the pressure too high from the thirtieth second on
+			r.at.SinceBoot += 20 * time.Millisecond
+			r.at.Wall = r.at.Wall.Add(20 * time.Millisecond)
+			p := 7e6
+			if i > 1500 {
+				p = 8.7e6
+			}
+			list := []drivers.Reading{{Signal: drivers.DischargePressure, Value: p, Quality: drivers.Good}, {Signal: drivers.SuctionPressure, Value: 30e3, Quality: drivers.Good}}
+			if i%50 == 0 {
+				for _, one := range r.batch().Readings {
+					if one.Signal != drivers.DischargePressure && one.Signal != drivers.SuctionPressure {
+						list = append(list, one)
+					}
+				}
+			}
+			if !split {
+				step(list...)
+				continue
+			}
+			for j := range list { // the last first
+				step(list[len(list)-1-j])
+			}
+		}
+		return events
+	}
+	whole, split := live(false), live(true)
+	if d := cmp.Diff(whole, split); d != "" {
+		t.Errorf("events (-whole +split):\n%s", d)
+	}
+	if len(whole) == 0 || whole[0].Alarm != "discharge_pressure_high" {
+		t.Errorf("events %v, want the pressure told", names(whole))
+	}
+}

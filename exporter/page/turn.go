@@ -55,7 +55,7 @@ type polar struct {
 
 // zeroWords say what the angle of a waveform counts from.
 var zeroWords = map[string]string{
-	rules.ZeroCylinder1: "0° is where cylinder 1 begins to discharge.",
+	rules.ZeroCylinder1: "Each cylinder is marked where it begins to discharge, cylinder 1 at 0°.",
 	rules.ZeroIndex:     "0° is the index mark. Where cylinder 1 then is, nobody has stated.",
 	rules.ZeroRipple:    "Without an index the angle is known up to a third of a turn only: no cylinder can be told.",
 }

@@ -44,13 +44,41 @@ func conditionOf(v viewer, pump *Pump) *conditionPart {
 	if c.Power.Known {
 		part.Rows = append(part.Rows, counterRow{Title: "Hydraulic power", Value: show(v.Units, "", quantity.Power, c.Power.Value)})
 	}
-	if l := pump.LeakDown; l != nil {
-		part.Rows = append(part.Rows, counterRow{"Pressure lost in the minute after a stop", figure{percent(l.Newest), "%"}, "usually " + percent(l.Usual) + " %; " + plural(l.Stops, "stop") + " measured"})
+	if m := c.SuctionMargin; m.Known {
+		row := counterRow{Title: "Suction head beyond what the pump needs", Value: show(v.Units, "", quantity.Length, m.Value)}
+		if m.Value < 0 {
+			row.Note = "below zero: it cavitates"
+		}
+		part.Rows = append(part.Rows, row)
+	}
+	if pump.LeakDown != nil {
+		part.Rows = append(part.Rows, leakDownRow(pump.LeakDown))
+	}
+	for i := range c.Trends {
+		if t := &c.Trends[i]; t.Clear {
+			part.Rows = append(part.Rows, trendRow(t))
+		}
 	}
 	if rate, scored := pump.Score.Rate(); scored > 0 {
 		part.Rows = append(part.Rows, counterRow{"The diagnosis named the right place", figure{percent(rate), "%"}, "of " + plural(scored, "finding") + " that people looked at"})
 	}
 	return part
+}
+
+func leakDownRow(l *rules.LeakDownView) counterRow {
+	row := counterRow{"Pressure lost in the minute after a stop", figure{percent(l.Newest), "%"}, "usually " + percent(l.Usual) + " %; " + plural(l.Stops, "stop") + " measured"}
+	if l.Known {
+		row.Note = "learned " + percent(l.Learned) + " %, too much from " + percent(l.Limit) + " %; " + plural(l.Stops, "stop") + " measured"
+	}
+	return row
+}
+
+// trendRow tells where an indicator leads, over the days the pump has run.
+func trendRow(t *rules.IndicatorTrend) counterRow {
+	return counterRow{
+		"Course of " + spaced(t.Indicator), figure{fixed(100*t.Last, 1), "%"},
+		"from " + fixed(100*t.First, 1) + " % over " + plural(int(t.Days), "day") + " of running; a visit does not wait beyond " + fixed(100*t.Limit, 1) + " %",
+	}
 }
 
 // efficiencyRow tells how much of what it displaces a pump delivers; nothing

@@ -5,10 +5,14 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/google/go-cmp/cmp"
+
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/diagnosis"
+	"pumpside/rules/service"
 )
 
 func curveOf(amplitude, order float64) (y []float32) {
@@ -130,5 +134,50 @@ func TestNumbersAreNeverNegativeZero(t *testing.T) {
 	}
 	if got := percent(-0.004); got != "0" {
 		t.Errorf("percent(-0.004) = %q", got)
+	}
+}
+
+func TestWearIsToldWithWhatItIsMeasuredAgainst(t *testing.T) {
+	pump := &Pump{&Plate{}, &rules.Snapshot{
+		Running: alarm.Yes, LeakDown: &rules.LeakDownView{Stops: 7, Newest: 0.12, Usual: 0.08, Known: true, Learned: 0.05, Limit: 0.15}, Score: service.Score{Place: 3, Wrong: 1},
+		Condition: &rules.ConditionView{
+			Leak: diagnosis.Size{Low: 0.03, Middle: 0.05, High: 0.08}, Power: rules.Number{Known: true, Value: 2600}, SuctionMargin: rules.Number{Known: true, Value: -0.3},
+			Trends: []rules.IndicatorTrend{{Indicator: "leak", Days: 12.4, First: 0.02, Last: 0.051, Limit: 0.2, Clear: true}, {Indicator: "noise"}},
+		},
+	}}
+	var got []string
+	for _, row := range conditionOf(viewer{Units: alarm.Metric}, pump).Rows {
+		got = append(got, row.Title+": "+row.Value.String()+" ("+row.Note+")")
+	}
+	want := []string{
+		"Flow lost in one head: 5 % (of that head's flow; between 3 and 8 %)",
+		"Hydraulic power: 2.6 kW ()",
+		"Suction head beyond what the pump needs: −0.3 m (below zero: it cavitates)",
+		"Pressure lost in the minute after a stop: 12 % (learned 5 %, too much from 15 %; 7 stops measured)",
+		"Course of leak: 5.1 % (from 2.0 % over 12 days of running; a visit does not wait beyond 20.0 %)",
+		"The diagnosis named the right place: 75 % (of 4 findings that people looked at)",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("rows (-want +got):\n%s", d)
+	}
+}
+
+func TestRepairAndOilInWords(t *testing.T) {
+	pump := &Pump{&Plate{Titles: map[string]string{"valves": "check valves"}}, &rules.Snapshot{
+		Repair: &rules.RepairView{Task: "valves", Verdict: "cannot_tell", Why: "the line was changed"}, OilUse: &service.OilUse{Before: 0.8, Lately: 0.84},
+	}}
+	got := followedOf(viewer{}, pump)
+	if got.Repair != "last repair, check valves of never: nobody can tell whether it held (the line was changed)" || got.Failed {
+		t.Errorf("repair %+v", got)
+	}
+	if got.Oil != "oil topped up: 0.8 L in 1000 h run lately, 0.8 L before" || got.Rising {
+		t.Errorf("oil %+v", got)
+	}
+	pump.Repair.Verdict, pump.OilUse = "not_repaired", nil
+	if got := followedOf(viewer{}, pump); !got.Failed || got.Oil != "" {
+		t.Errorf("%+v", got)
+	}
+	if got := followedOf(viewer{}, &Pump{&Plate{}, &rules.Snapshot{}}); got != (followedPart{}) {
+		t.Errorf("nothing to follow: %+v", got)
 	}
 }

@@ -76,7 +76,8 @@ func leakDownRow(l *rules.LeakDownView) counterRow {
 // trendRow tells where an indicator leads, over the days the pump has run.
 func trendRow(t *rules.IndicatorTrend) counterRow {
 	return counterRow{
-		"Course of " + spaced(t.Indicator), figure{fixed(100*t.Last, 1), "%"},
+		"Course of " + spaced(t.Indicator),
+		figure{fixed(100*t.Last, 1), "%"},
 		"from " + fixed(100*t.First, 1) + " % over " + plural(int(t.Days), "day") + " of running; a visit does not wait beyond " + fixed(100*t.Limit, 1) + " %",
 	}
 }

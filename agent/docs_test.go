@@ -35,6 +35,7 @@ var documents = []struct{ path, folder string }{
 	{"../configs/docs/control-room.md", ""},
 	{"../configs/docs/on-call.md", ""},
 	{"../configs/docs/diagnosis.md", ""},
+	{"../configs/docs/service.md", ""},
 	{"../configs/control-room/README.md", "../configs/control-room"},
 }
 

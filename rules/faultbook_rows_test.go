@@ -158,7 +158,7 @@ func behind(change func(*simulator.Transmitter), size float64, learn, limit time
 // may be named; change says what is different from the best case.
 func naming(size float64, change func(*plan)) func(testing.TB, uint64) outcome {
 	return func(t testing.TB, seed uint64) outcome {
-		p := plan{set: variedSite(seed), how: indexed, fault: leakOf(seed/3, size), learn: 16 * minutes, within: 20 * minutes, then: 10 * minutes, restarts: true}
+		p := plan{set: variedSite(seed), how: indexed, fault: leakOf(seed/3, size), learn: 16 * minutes, within: 20 * minutes, then: 6 * minutes, restarts: true}
 		if change != nil {
 			change(&p)
 		}
@@ -174,7 +174,7 @@ func mimic(events ...simulator.Event) func(testing.TB, uint64) outcome {
 		s := variedSite(seed / 2)
 		how := indexed
 		how.meter = true
-		return plan{set: s, how: how, fault: e, learn: 16 * minutes, within: 20 * minutes, then: 10 * minutes, restarts: true}.live(t)
+		return plan{set: s, how: how, fault: e, learn: 16 * minutes, within: 20 * minutes, then: 6 * minutes, restarts: true}.live(t)
 	}
 }
 

@@ -112,7 +112,7 @@ func TestFaultBook(t *testing.T) {
 
 // rounds are the numbers of runs a row after which the book is written.
 func rounds() (list []int) {
-	const step, most = 6, 216
+	const step, most = 3, 216
 	if *book != "full" {
 		return []int{most}
 	}

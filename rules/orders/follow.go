@@ -11,7 +11,7 @@ import "math"
 func (f *Fitter) followRipple(w *Window, beat float64) error {
 	began := f.phase
 	best := f.refine(w, beat)
-	if !f.mirrored(w, began) || f.confirmed(w, beat, best) {
+	if !f.mirrored(w, beat, began) || f.confirmed(w, beat, best) {
 		return nil
 	}
 	for _, degree := range [...]int{4, 8} {
@@ -115,8 +115,13 @@ func (f *Fitter) refine(w *Window, beat float64) ending {
 // evenly at rate r, a ripple of order 2m at speed n cannot be told from one at
 // j·r/2m − n; only the jitter of the polls tells. It matters when that speed
 // is one the shaft may have.
-func (f *Fitter) mirrored(w *Window, began phase) bool {
-	apart := w.rate() / float64(2*f.settings.Cylinders) // turns per second
+// Where the transmitter's beat is slower than the polls, it is the rate.
+func (f *Fitter) mirrored(w *Window, beat float64, began phase) bool {
+	rate := w.rate()
+	if beat > 0 {
+		rate = min(rate, 1/beat)
+	}
+	apart := rate / float64(2*f.settings.Cylinders) // turns per second
 	speed := f.phase.speed()
 	image := math.Round(2*speed/apart)*apart - speed
 	return math.Abs(image-began.speed()) <= f.settings.Tolerance*began.speed()

@@ -5,7 +5,7 @@ import "math"
 // A peak is what the search for the shaft speed found.
 type peak struct {
 	omega  float64 // rad/s to add to the speed
-	power  float64 // share of the signal's variance in the ripple there
+	power  float64 // share of the signal's variance in what is looked for there
 	chance float64 // that noise alone has a peak as high
 	unique bool    // no other speed explains the signal about as well
 }
@@ -34,14 +34,15 @@ func (f *Fitter) look(w *Window, reach, beat float64) peak {
 }
 
 // search looks for the speed, within ± reach of the phase's own, at which the
-// ripple (orders m and 2m) explains most of the signal. The steps are a
+// first order and the ripple's, m and 2m, explain most of the signal: behind a
+// dampener a head that leaks shows more than all the ripple. The steps are a
 // quarter of what turns order 2m by one cycle over the window.
 func (f *Fitter) search(reach float64) peak {
 	const lobe = 8 // steps to where order m has turned by one cycle: what lies beyond is another peak
 	m := float64(f.settings.Cylinders)
 	step := math.Pi / 2 / (2 * m * 2 * f.phase.half)
 	n := min(int(math.Ceil(reach/step)), len(f.powers)/2)
-	f.aim(m, step, -n)
+	f.aim(step, -n)
 	best := 0
 	for i := range 2*n + 1 {
 		f.powers[i] = f.ripplePower()
@@ -50,7 +51,7 @@ func (f *Fitter) search(reach float64) peak {
 		}
 	}
 	p := peak{omega: float64(best-n) * step, power: f.powers[best], unique: true}
-	p.chance = float64(2*n+1) * betaTail(p.power, 4, float64(len(f.samples)-5)) // four coefficients beside a mean
+	p.chance = float64(2*n+1) * betaTail(p.power, 6, float64(len(f.samples)-7)) // six coefficients beside a mean
 	for i := range 2*n + 1 {
 		if i < best-lobe || i > best+lobe {
 			gain := float64(len(f.samples)) * math.Log((1-f.powers[i])/(1-p.power)) // twice the log-likelihood ratio
@@ -60,13 +61,13 @@ func (f *Fitter) search(reach float64) peak {
 	return p
 }
 
-// aim sets each sample's exp(imθ) to the n-th step of speed, and the factor
+// aim sets each sample's exp(iθ) to the n-th step of speed, and the factor
 // that takes it one step on.
-func (f *Fitter) aim(m, step float64, n int) {
+func (f *Fitter) aim(step float64, n int) {
 	for i, s := range f.samples {
-		turn := m * step * (s.t - f.phase.middle)
+		turn := step * (s.t - f.phase.middle)
 		theta, _ := f.phase.at(s.t)
-		sin, cos := math.Sincos(m*theta + float64(n)*turn)
+		sin, cos := math.Sincos(theta + float64(n)*turn)
 		f.phasor[i] = complex(cos, sin)
 		sin, cos = math.Sincos(turn)
 		f.factor[i] = complex(cos, sin)
@@ -85,24 +86,35 @@ func betaTail(p float64, columns int, nu float64) float64 {
 	return sum * math.Pow(1-p, nu/2)
 }
 
-// ripplePower is the share of the variance that orders m and 2m explain at
+// ripplePower is the share of the variance that orders 1, m and 2m explain at
 // the present step of speed; it goes on to the next.
 func (f *Fitter) ripplePower() float64 {
-	var row [5]float64
-	row[0] = 1
-	f.normal.reset(len(row))
+	f.normal.reset(7)
+	var y, w [4]float64
 	for i, s := range f.samples {
-		z := f.phasor[i]
-		f.phasor[i] = z * f.factor[i]
+		one := f.phasor[i]
+		f.phasor[i] = one * f.factor[i]
+		z := one
+		for range f.settings.Cylinders - 1 {
+			z *= one
+		}
 		zz := z * z
-		row[1], row[2], row[3], row[4] = real(z), imag(z), real(zz), imag(zz)
-		f.normal.add(row[:], s.y-f.mean, 1)
+		row := f.rows[i%4][:7]
+		row[0], row[1], row[2] = 1, real(one), imag(one)
+		row[3], row[4], row[5], row[6] = real(z), imag(z), real(zz), imag(zz)
+		if y[i%4], w[i%4] = s.y-f.mean, 1; i%4 == 3 {
+			f.normal.add4(&f.rows, &y, &w)
+		}
+	}
+	n := len(f.samples)
+	for i := n - n%4; i < n; i++ {
+		f.normal.add(f.rows[i%4][:], y[i%4], 1)
 	}
 	f.normal.solve()
 	explained := 0.0
-	for i := range row {
+	for i := range 7 {
 		explained += f.normal.x[i] * f.normal.b[i]
 	}
-	explained -= f.normal.b[0] * f.normal.b[0] / float64(len(f.samples))
+	explained -= f.normal.b[0] * f.normal.b[0] / float64(n)
 	return min(1-1e-12, max(0, explained/f.total))
 }

@@ -208,11 +208,12 @@ func (o order) texts() string {
 	if e == nil {
 		return ""
 	}
-	all := e.By + e.Reason + e.Action + e.Found + e.Side + e.Order
+	var all strings.Builder
+	all.WriteString(e.By + e.Reason + e.Action + e.Found + e.Side + e.Order)
 	for _, p := range e.Parts {
-		all += p.Name + p.Number + p.Serial + p.Batch
+		all.WriteString(p.Name + p.Number + p.Serial + p.Batch)
 	}
-	return all
+	return all.String()
 }
 
 // command gives the order as the rules take it.

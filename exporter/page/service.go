@@ -123,13 +123,14 @@ func recordTitle(task string) string {
 }
 
 func partWords(p *drivers.ServicePart) string {
-	text := p.Name
+	var text strings.Builder
+	text.WriteString(p.Name)
 	for _, more := range [][2]string{{" ", p.Number}, {", serial ", p.Serial}, {", batch ", p.Batch}} {
 		if more[1] != "" {
-			text += more[0] + more[1]
+			text.WriteString(more[0] + more[1])
 		}
 	}
-	return text
+	return text.String()
 }
 
 func (l *recordLine) add(v viewer, r *drivers.ServiceRecord) {

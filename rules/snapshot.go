@@ -34,6 +34,7 @@ type Snapshot struct {
 	OilUse *service.OilUse `json:"oil_use,omitempty"` // nil: too few top-ups are recorded
 
 	Operation Operation      `json:"operation"`           // on whose account it runs or stands
+	Seen      Seen           `json:"seen"`                // how it stood when that was last known
 	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
 
@@ -94,7 +95,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Totals: s.publicTotals(), Counters: s.Counters, marks: s.Marks,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
-	snap.Operation, snap.LeakDown = s.operation, s.Watch.LeakDown.view()
+	snap.Operation, snap.Seen, snap.LeakDown = s.operation, s.seen(), s.Watch.LeakDown.view()
 	snap.Condition = s.conditionView(set)
 	snap.Repair, snap.Score, snap.OilUse = s.repairView(), s.score, s.oilUse
 	for i := range set.Signals {

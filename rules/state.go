@@ -67,8 +67,16 @@ type Saved struct {
 	// Ledger is every service record of the pump. It is kept apart from the
 	// rest, in the store's ledger, and comes from there.
 	Ledger []drivers.ServiceRecord `json:"-"`
+	// Seen is how the pump stood when that was last known.
+	Seen Seen `json:"seen,omitzero"`
 	// Newest is the newest transition of each alarm that had one.
 	Newest map[string]*alarm.Event `json:"newest,omitempty"`
+}
+
+// A Seen is how a pump stood at a moment. The zero Seen is never.
+type Seen struct {
+	Mode Mode            `json:"mode"`
+	At   drivers.Instant `json:"at"`
 }
 
 // lastService is what was last recorded, for alerts.
@@ -154,6 +162,7 @@ func (s *State) record(text, subject string, evidence ...alarm.Evidence) {
 
 // Marshal gives the saved form of s as JSON.
 func (s *State) Marshal() ([]byte, error) {
+	s.Seen = s.seen()
 	s.Newest = make(map[string]*alarm.Event, len(s.last))
 	for _, e := range s.last {
 		if e != nil {
@@ -174,6 +183,14 @@ func Unmarshal(text []byte) (*Saved, error) {
 		return nil, fmt.Errorf("state has version %d, this agent knows %d: use the agent that wrote it, or a newer one", saved.Version, stateVersion)
 	}
 	return &saved, nil
+}
+
+// seen is how the pump stands, or else stood when that was last known.
+func (s *State) seen() Seen {
+	if s.operation.Mode == ModeUnknown {
+		return s.Seen
+	}
+	return Seen{s.operation.Mode, s.moment.At}
 }
 
 // At gives the instant of the newest step; zero before the first.

@@ -34,14 +34,19 @@ type plant struct {
 	gas    bool
 	power  bool
 	mute   [2]bool        // the pump's devices do not answer
+	both   bool           // during a change-over both are asked
+	store  site.Store     // how the state file does
+	away   bool           // the broker is
 	fail   func(p *plant) // what goes wrong, at every step
 	asleep bool           // nobody acknowledges; else whoever is called does, soon
 	due    []answer
+	rest   int // hours without gas that are left
 }
 
 // A machine is one pump as its signals show it.
 type machine struct {
 	runs, trips, starved, leaks, oilLow, permitted bool
+	blocked, empty, hot, fast, frosty              bool          // discharge, tank, oil, speed, glycol
 	since                                          time.Duration // runs or stands for so long
 	glycol, oil                                    float64       // °C
 	suction                                        float64       // added to the suction pressure, Pa
@@ -55,14 +60,15 @@ type answer struct {
 	what string
 }
 
-// answersAfter is how long somebody who is called takes to acknowledge.
+// answersAfter is how long somebody who is called takes to acknowledge, at
+// most; a quarter of a short time to respond.
 const answersAfter = 5 * time.Minute
 
 // hear lets people hear of an event.
 func (p *plant) hear(pump string, e *alarm.Event) {
 	p.events = append(p.events, told{pump, e})
 	if e.Notify == alarm.Now && !p.asleep {
-		p.due = append(p.due, answer{p.at.SinceBoot + answersAfter, pump, e.Alarm})
+		p.due = append(p.due, answer{p.at.SinceBoot + min(answersAfter, e.TimeToRespond/4), pump, e.Alarm})
 	}
 }
 
@@ -99,7 +105,7 @@ func newPlant(t *testing.T, seed uint64) *plant {
 		p.states[i], _ = rules.Start(p.sets[i], nil)
 		p.pumps[i] = machine{permitted: true, auto: 2, oil: 20}
 	}
-	set, err := site.Settings{Groups: []site.Group{{ID: "north", Pumps: []string{"gp-1", "gp-2"}, Pause: 2 * time.Hour, ChangeOver: 7 * 24 * time.Hour}}}.Checked()
+	set, err := site.Settings{Broker: true, Groups: []site.Group{{ID: "north", Pumps: []string{"gp-1", "gp-2"}, Pause: 2 * time.Hour, ChangeOver: 7 * 24 * time.Hour}}}.Checked()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -122,8 +128,10 @@ func plantPump(t *testing.T, id string) *rules.Settings {
 	set.Limits = []alarm.SignalSettings{
 		{Signal: drivers.DischargePressure, Low: x(4e6), High: x(8.5e6), HighHigh: x(9e6), Span: 16e6},
 		{Signal: drivers.GlycolFlow, Low: x(14e-3 / 60), Span: 40e-3 / 60},
-		{Signal: drivers.GlycolLevel, Low: x(0.3), LowLow: x(0.15), Span: 1},
 		{Signal: drivers.HydraulicOilTemperature, High: x(80), HighHigh: x(90), Span: 150},
+	}
+	if id == "gp-1" { // one tank: its limits stand once
+		set.Limits = append(set.Limits, alarm.SignalSettings{Signal: drivers.GlycolLevel, Low: x(0.3), LowLow: x(0.15), Span: 1})
 	}
 	set.Standing.InGroup = true
 	checked, err := set.Checked()
@@ -167,7 +175,7 @@ func (p *plant) step(every time.Duration) {
 		o := s.Operation(p.sets[i])
 		parts[i] = engine.PartOf(&o, 0)
 	}
-	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Outbox: site.Outbox{Connected: true}, Commands: p.answers("")}) {
+	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Store: p.store, Outbox: site.Outbox{Connected: !p.away}, Commands: p.answers("")}) {
 		p.hear("", e)
 	}
 }
@@ -175,7 +183,7 @@ func (p *plant) step(every time.Duration) {
 // move lets a machine follow what is asked of it.
 func (p *plant) move(i int, every time.Duration) {
 	m := &p.pumps[i]
-	runs := p.power && p.demand && p.duty == i && m.permitted && !m.trips && m.auto == 2
+	runs := p.power && p.demand && (p.both || p.duty == i) && m.permitted && !m.trips && m.auto == 2
 	if runs != m.runs {
 		m.runs, m.since = runs, 0
 	}
@@ -207,23 +215,23 @@ func (p *plant) shows(i int, s drivers.Signal) float64 {
 	case drivers.DriveStatus:
 		return on(m.trips, float64(drivers.DriveFault), on(m.runs, float64(drivers.DriveRunning), float64(drivers.DriveStopped)))
 	case drivers.MotorSpeed:
-		return on(m.runs, 1450+noise(2), 0)
+		return on(m.runs, on(m.fast, 1750, 1450)+noise(2), 0)
 	case drivers.MotorPower:
 		return on(m.runs, 3000+noise(60), 0)
 	case drivers.SuctionPressure:
 		return 30e3 + noise(2e3) + m.suction
 	case drivers.DischargePressure:
-		return on(m.runs, 7e6*(1+noise(0.05)), 6.8e6)
+		return on(m.runs, on(m.blocked, 9.8e6, 7e6)*(1+noise(0.05)), 6.8e6)
 	case drivers.GlycolFlow:
 		return on(m.runs && !m.starved && m.since > 10*time.Second, 20e-3/60*(1+noise(0.04)), 0)
 	case drivers.GlycolTemperature:
-		return m.glycol + noise(0.3)
+		return on(m.frosty, 4, m.glycol) + noise(0.3)
 	case drivers.GlycolLevel:
-		return 0.5 + 0.08*math.Sin(p.at.SinceBoot.Hours()*2) + noise(0.005)
+		return on(m.empty, -0.3, 0) + 0.5 + 0.08*math.Sin(p.at.SinceBoot.Hours()*2) + noise(0.005)
 	case drivers.GasFlow:
 		return on(p.gas, 5, 0)
 	case drivers.RunDemand:
-		return on(p.demand && p.duty == i, 1, 0)
+		return on(p.demand && (p.both || p.duty == i), 1, 0)
 	case drivers.Permissive:
 		return on(m.permitted, 1, 0)
 	case drivers.Selector:
@@ -231,7 +239,7 @@ func (p *plant) shows(i int, s drivers.Signal) float64 {
 	case drivers.ControlPower:
 		return on(p.power, 1, 0)
 	case drivers.HydraulicOilTemperature:
-		return m.oil + noise(0.5)
+		return on(m.hot, 84, m.oil) + noise(0.5)
 	case drivers.OilLevelSwitch:
 		return on(m.oilLow, 1, 0)
 	case drivers.DiaphragmLeak:

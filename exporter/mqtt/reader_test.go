@@ -81,6 +81,9 @@ func TestTwoHundredSitesAreReadFromAMosquitto(t *testing.T) {
 	if d := cmp.Diff(want, first); d != "" {
 		t.Errorf("first needs (-want +got):\n%s", d)
 	}
+	if kit := all.Needs[4].Kit; len(kit) != 1 || kit[0] != "12 L of oil" {
+		t.Errorf("kit %v", kit)
+	}
 	stop()
 	list, err := ReadReports(t.Context(), settings, 500*time.Millisecond)
 	if err != nil || len(list) != sites {

@@ -103,8 +103,8 @@ func (s *Site) silence(now time.Time) string {
 // Print writes the fleet for people. most is how many needs are told; 0 is all.
 func (f *Fleet) Print(w io.Writer, most int) {
 	p := printer{w, Text{Zone: time.UTC}, f.At}
-	p.line("%d sites, %d pumps, %s", f.Sites, f.Pumps, p.when(f.At))
-	p.line("%d alarms in the time reported, %s a pump and month, %d calls, %d stale", f.Alarms.Alarms, number(f.Alarms.PerPumpMonth, "%.2f"), f.Alarms.Calls, f.Alarms.Stale)
+	p.line("%s, %s, %s", plural(f.Sites, "site"), plural(f.Pumps, "pump"), p.when(f.At))
+	p.line("%s in the time reported, %s a pump and month, %s, %d stale", plural(f.Alarms.Alarms, "alarm"), number(f.Alarms.PerPumpMonth, "%.2f"), plural(f.Alarms.Calls, "call"), f.Alarms.Stale)
 	f.printNeeds(p, most)
 	if len(f.NoNews) == 0 {
 		return

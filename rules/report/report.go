@@ -38,6 +38,8 @@ type Pump struct {
 	Tag          string      `json:"tag"`
 	Mode         rules.Mode  `json:"mode"`
 	ForSeconds   *float64    `json:"for_s"`
+	LastMode     *rules.Mode `json:"last_mode"`    // when that was last known, while Mode is not
+	LastSeen     *time.Time  `json:"last_seen_at"` //
 	Wanted       alarm.Known `json:"wanted"`
 	WantedBy     string      `json:"wanted_by"`
 	Available    alarm.Known `json:"available"`
@@ -214,6 +216,9 @@ func pump(in *Input, s *rules.Snapshot) Pump {
 		Pump: s.Pump, Tag: in.tag(s.Pump), Mode: o.Mode, Wanted: o.Wanted, WantedBy: o.WantedBy, Available: o.Available,
 		Restarts: o.Restarts, TotalRun: s.Totals.RunSeconds / 3600,
 	}
+	if p.Mode == rules.ModeUnknown && !s.Seen.At.IsZero() {
+		p.LastMode, p.LastSeen = &s.Seen.Mode, &s.Seen.At.Wall
+	}
 	if s.Running != alarm.Unknown {
 		p.ForSeconds = new(s.For.Seconds())
 	}
@@ -232,10 +237,11 @@ func (p *Pump) count(in *Input, s *rules.Snapshot) {
 	p.CountedSince = &at
 	run, unseen, starts := t.RunSeconds/3600-m.Run.Hours(), t.UnobservedSeconds/3600-m.Unseen.Hours(), t.Starts-float64(m.Starts)
 	p.Run, p.Unobserved, p.Starts = &run, &unseen, &starts
-	if pumped := t.PumpedVolume - m.Pumped; t.PumpedVolume > 0 {
+	stood := run <= 0 && unseen <= 0 // then it moved and took nothing, whatever its meters can tell
+	if pumped := t.PumpedVolume - m.Pumped; t.PumpedVolume > 0 || stood {
 		p.Pumped = &pumped
 	}
-	if energy := (t.Energy - m.Energy) / 3.6e6; t.Energy > 0 {
+	if energy := (t.Energy - m.Energy) / 3.6e6; t.Energy > 0 || stood {
 		p.Energy, p.Cost, p.PerVolume = &energy, priced(energy, in.Price), by(energy, p.Pumped)
 	}
 }

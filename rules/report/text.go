@@ -92,9 +92,9 @@ func (p printer) needs(list []Need) {
 func (p printer) groups(list []Group) {
 	for _, g := range list {
 		p.title("Circulation: " + g.Title)
-		p.line("  %s: %d of %d required deliver, spare %s, gas %s, lost %s", moves[g.Moves], g.Delivering, g.Required, spaced(string(g.Spare)), flows[g.Gas], lost(g.Lost))
+		p.line("  %s%s, spare %s, gas %s, lost %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(g.Lost))
 		p.line("  flow %s, target %s%s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"), targetWords[g.TargetBy])
-		p.line("  circulated %s of %s needed%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
+		p.line("  circulated %s, needed %s%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
 		p.line("  energy %s%s%s", number(g.Energy, "%.1f kWh"), p.cost(g.Cost), given(g.PerVolume, 1, ", %.2f kWh/m³"))
 		if g.ExcessHeat != nil && *g.ExcessHeat >= 1 {
 			p.line("  beyond need: about %.0f kWh of reboiler heat%s", *g.ExcessHeat, p.cost(g.HeatCost))
@@ -127,7 +127,7 @@ func (p printer) pumps(list []Pump) {
 	for _, one := range list {
 		state := strings.ToUpper(spaced(one.Mode.String()))
 		if one.Mode == rules.ModeUnknown {
-			state = "NOT KNOWN whether it runs"
+			state = "NOT KNOWN whether it runs" + p.lastSeen(&one)
 		}
 		since := ""
 		if one.ForSeconds != nil {
@@ -140,6 +140,22 @@ func (p printer) pumps(list []Pump) {
 		}
 		p.line("    ran %.1f h, %s, %s%s%s%s", *one.Run, counted(one.Starts, "start"), number(one.Pumped, "%.1f m³"), given(one.PerVolume, 1, ", %.2f kWh/m³"), unobserved(one.Unobserved), restarted(one.Restarts))
 	}
+}
+
+// lastSeen tells how a pump stood that nobody sees now.
+func (p printer) lastSeen(one *Pump) string {
+	if one.LastMode == nil || one.LastSeen == nil {
+		return ""
+	}
+	return fmt.Sprintf("; %s when last seen, %s", spaced(one.LastMode.String()), p.hour(*one.LastSeen))
+}
+
+// delivering counts, where anybody can.
+func delivering(g *Group) string {
+	if g.Moves == alarm.Unknown {
+		return fmt.Sprintf(" whether %d deliver", g.Required)
+	}
+	return fmt.Sprintf(": %d of %d required deliver", g.Delivering, g.Required)
 }
 
 // unobserved is told from three minutes on.

@@ -88,6 +88,12 @@ func plateOf(c *configs.Config, p *configs.Pump, sum configs.Summary) web.Plate 
 	for _, gap := range sum.Missing {
 		plate.Gaps = append(plate.Gaps, web.Gap{Wanted: gap.Wanted, Cost: gap.Cost})
 	}
+	if len(p.Feeds) == len(p.Rules.Signals) {
+		in := installationOf(c, p)
+		for _, s := range in.Sights() {
+			plate.Sights = append(plate.Sights, web.Sight{Failure: s.Failure, Words: sightWords(s), Seen: s.Seen, Advice: s.Advice})
+		}
+	}
 	return plate
 }
 

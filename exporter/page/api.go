@@ -81,6 +81,7 @@ type pumpJSON struct {
 	Standing  []alarm.View         `json:"alarms"` // those that are not normal
 	Tasks     []taskJSON           `json:"service"`
 	Signals   []signalJSON         `json:"signals,omitempty"`
+	Sights    []Sight              `json:"visibility,omitempty"`
 	Cannot    []Gap                `json:"not_visible,omitempty"`
 	Condition *rules.ConditionView `json:"condition,omitempty"`
 	LeakDown  *rules.LeakDownView  `json:"leak_down,omitempty"`
@@ -122,7 +123,7 @@ func pumpJSONOf(pump *Pump, whole bool) pumpJSON {
 		Observed: pump.Observed, Disputed: pump.Disputed, Totals: pump.Totals, Standing: standing(pump.Alarms), Tasks: tasksJSON(pump), Cylinders: pump.Cylinders,
 	}
 	if whole {
-		j.Cannot, j.Condition, j.LeakDown, j.Repair, j.OilUse, j.Score = pump.Gaps, pump.Condition, pump.LeakDown, pump.Repair, pump.OilUse, &pump.Score
+		j.Sights, j.Cannot, j.Condition, j.LeakDown, j.Repair, j.OilUse, j.Score = pump.Sights, pump.Gaps, pump.Condition, pump.LeakDown, pump.Repair, pump.OilUse, &pump.Score
 		for i := range pump.Signals {
 			j.Signals = append(j.Signals, signalJSONOf(pump, &pump.Signals[i]))
 		}

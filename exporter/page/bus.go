@@ -2,6 +2,7 @@ package page
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"pumpside/drivers"
@@ -9,13 +10,33 @@ import (
 
 // busData is what does not change on the screen while it is open.
 type busData struct {
-	Pumps []Pump // with their gaps
+	Views []sameView
+}
+
+// A sameView is the pumps whose signals see the same.
+type sameView struct {
+	Tags   string
+	Sights []Sight
+	Gaps   []Gap
+}
+
+// sameViews puts pumps together that see the same, in the order of the first.
+func sameViews(pumps []Pump) (list []sameView) {
+	for _, one := range pumps {
+		i := slices.IndexFunc(list, func(v sameView) bool { return slices.Equal(v.Sights, one.Sights) && slices.Equal(v.Gaps, one.Gaps) })
+		if i < 0 {
+			list = append(list, sameView{one.Tag, one.Sights, one.Gaps})
+			continue
+		}
+		list[i].Tags += ", " + one.Tag
+	}
+	return list
 }
 
 // busScreen answers, for the installer: does the line work, and why is this
 // value wrong?
 func busScreen(p *Page, _ ask, view View, v viewer) (*screen, error) {
-	s := &screen{Title: "Bus", Nav: "bus", Body: "bus", Data: busData{view.Pumps}}
+	s := &screen{Title: "Bus", Nav: "bus", Body: "bus", Data: busData{sameViews(view.Pumps)}}
 	s.add("agent", "agent", agentRows(v, &view))
 	s.add("buses", "buses", busRows(v, &view, p.source.Buses()))
 	return s, nil

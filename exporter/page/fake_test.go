@@ -211,7 +211,11 @@ func newSource() *fakeSource {
 			ID: id, Tag: tag, Location: "pump house", Hazards: []string{"hot glycol"}, Cylinders: 3, Cylinder1: "nearest the coupling", NamesCylinders: id == "gp-1",
 			Titles: map[string]string{"oil": "oil change"}, Parts: map[string]string{"oil": "oil 2.5 L"},
 			Bands: map[string]page.Band{"discharge_pressure": {Low: new(4e6), High: new(8.5e6), ScaleLow: new(0.0), ScaleHigh: new(16e6)}},
-			Gaps:  []page.Gap{{Wanted: "diaphragm_leak", Cost: "a failed diaphragm shows only in the oil"}},
+			Sights: []page.Sight{
+				{Failure: "even wear of all heads", Words: "from 2 % of all flow in 30 min", Seen: true},
+				{Failure: "which head", Words: "not seen", Advice: "an index on the shaft"},
+			},
+			Gaps: []page.Gap{{Wanted: "diaphragm_leak", Cost: "a failed diaphragm shows only in the oil"}},
 		}
 	}
 	snapshot := func(id string) *rules.Snapshot {

@@ -78,6 +78,7 @@ type Plate struct {
 	Parts             map[string]string // what to bring, by service task
 	Bands             map[string]Band   // by signal name
 	Gaps              []Gap
+	Sights            []Sight
 }
 
 // title gives what people call a signal, a task or an alarm's subject.
@@ -99,6 +100,14 @@ type Band struct {
 type Gap struct {
 	Wanted string `json:"wanted"` // the signals of which one would do, or the setting
 	Cost   string `json:"cost"`   // what is lost without it
+}
+
+// A Sight is a failure, and whether the installed signals can see it.
+type Sight struct {
+	Failure string `json:"failure"`
+	Words   string `json:"seen"` // from what size, or "not seen"
+	Seen    bool   `json:"-"`
+	Advice  string `json:"advice,omitempty"` // the cheapest signal or setting that would help
 }
 
 // Agent is what concerns the agent itself.

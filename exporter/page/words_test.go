@@ -103,3 +103,12 @@ func TestTheDevelopersPageSaysWhatEachScreenAnswers(t *testing.T) {
 		}
 	}
 }
+
+func TestPumpsThatSeeTheSameAreToldTogether(t *testing.T) {
+	blind, seeing := []Gap{{Wanted: "index_angle"}}, []Sight{{Failure: "wear", Seen: true}}
+	one := func(tag string, gaps []Gap) Pump { return Pump{Plate: &Plate{Tag: tag, Gaps: gaps, Sights: seeing}} }
+	got := sameViews([]Pump{one("GP-1", blind), one("GP-2", nil), one("GP-3", blind)})
+	if len(got) != 2 || got[0].Tags != "GP-1, GP-3" || got[1].Tags != "GP-2" || len(got[0].Gaps) != 1 || len(got[1].Sights) != 1 {
+		t.Errorf("%+v", got)
+	}
+}

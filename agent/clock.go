@@ -19,13 +19,15 @@ type clock struct {
 	origin  time.Time     // carries Go's monotonic reading
 	since   time.Duration // CLOCK_BOOTTIME at origin
 	now     func() time.Time
+	wall    func(time.Time) time.Time // what the wall clock showed at a moment
+	steered func() bool               // by a time source, as far as the kernel knows
 }
 
 // newClock reads the kernel's boot id. A kernel without one gets the start of
 // this process instead: then every start counts as a boot, which only makes
 // the counters more careful.
 func newClock(trusted bool) *clock {
-	c := &clock{trusted: trusted, origin: time.Now(), now: time.Now}
+	c := &clock{trusted: trusted, origin: time.Now(), now: time.Now, wall: asShown, steered: disciplined}
 	if id, err := os.ReadFile("/proc/sys/kernel/random/boot_id"); err == nil {
 		c.boot = strings.TrimSpace(string(id))
 	} else {
@@ -49,12 +51,15 @@ func sinceBoot() time.Duration {
 // move it.
 func (c *clock) at(t time.Time) drivers.Instant {
 	return drivers.Instant{
-		Wall:         t.Round(0).UTC(),
+		Wall:         c.wall(t),
 		Boot:         c.boot,
 		SinceBoot:    c.since + t.Sub(c.origin),
-		Synchronized: c.trusted || disciplined(),
+		Synchronized: c.trusted || c.steered(),
 	}
 }
+
+// asShown is the wall clock as it is: t without its monotonic reading.
+func asShown(t time.Time) time.Time { return t.Round(0).UTC() }
 
 // instant is at for the present.
 func (c *clock) instant() drivers.Instant { return c.at(c.now()) }

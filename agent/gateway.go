@@ -55,7 +55,12 @@ type gateway struct {
 // open opens the state file and makes every pump ready from what it holds.
 // Close releases the file.
 func open(config *configs.Config, log zerolog.Logger, told func(string, *alarm.Event)) (*gateway, error) {
-	g := &gateway{config: config, clock: newClock(config.Site.ClockTrusted), log: log, words: wordsOf(config), told: told, byID: map[string]*engine.Pump{}}
+	return openBy(newClock(config.Site.ClockTrusted), config, log, told)
+}
+
+// openBy is open by a clock.
+func openBy(clock *clock, config *configs.Config, log zerolog.Logger, told func(string, *alarm.Event)) (*gateway, error) {
+	g := &gateway{config: config, clock: clock, log: log, words: wordsOf(config), told: told, byID: map[string]*engine.Pump{}}
 	outboxLimit := -1 // nobody delivers
 	if config.MQTT != nil {
 		outboxLimit = config.MQTT.OutboxLimit

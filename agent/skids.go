@@ -157,7 +157,7 @@ func writePump(b *strings.Builder, p skidPump, first bool) {
 	fmt.Fprintf(b, "    mechanism: {crank: {rod_ratio: %g, discharge: away}}\n", m.Mechanism.RodRatio)
 	fmt.Fprintf(b, "    bore: %g mm\n    stroke: %g mm\n", 1e3*float64(m.Bore), 1e3*float64(m.Stroke))
 	fmt.Fprintf(b, "    ratio: %.9g\n    motor: {poles: %d, rated_speed: 1450 rpm}\n", m.GearRatio, 2*m.PolePairs)
-	fmt.Fprintf(b, "    rated_speed: %g rpm\n    rated_pressure: 9 MPa\n    cylinder_1: nearest the coupling\n", 1.1*float64(m.RatedSpeed))
+	fmt.Fprintf(b, "    rated_speed: %g rpm\n    rated_pressure: 9 MPa\n    cylinder_1: nearest the coupling\n    index_angle: 0 deg\n", 1.1*float64(m.RatedSpeed))
 	if p.Opening != "" {
 		fmt.Fprintf(b, "    opening: {run_hours: %s}\n", p.Opening)
 	}

@@ -206,8 +206,8 @@ func judgeTooCold(set *Settings, s *State, _ int) alarm.Condition {
 	return withValue(alarm.Judged(alarm.KnownBool(cold && asked)), t, float64(set.Judging.TooColdBelow))
 }
 
-func judgeReverse(set *Settings, s *State, _ int) alarm.Condition {
-	return alarm.Judged(s.Watch.Reverse)
+func judgeReverse(_ *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(s.operation.Backwards)
 }
 
 // overspeedFrom is the share of the rated speed at which overspeed begins: the

@@ -117,7 +117,10 @@ func (s *State) Operation(set *Settings) Operation {
 	o := Operation{
 		Running: running, Gas: s.gasFlowing(set), Power: s.powered(set), Asked: s.is(set, drivers.RunDemand),
 		FlowShared: s.notOwn(set, drivers.GlycolFlow), Restarts: s.Watch.restarts(s.moment.At.SinceBoot),
-		GroupAsked: s.is(set, drivers.CirculationDemand), Backwards: s.Watch.Reverse,
+		GroupAsked: s.is(set, drivers.CirculationDemand),
+	}
+	if running != alarm.Unknown { // what was seen last is held, and raises nothing
+		o.Backwards = s.Watch.Reverse
 	}
 	o.Wanted, o.WantedBy = s.wanted(set)
 	s.gas(set, &o)

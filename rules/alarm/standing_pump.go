@@ -37,7 +37,7 @@ var pumpAlarms = map[string]Definition{
 
 	// Harm to the pump or to people.
 	"reverse_flow": {
-		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Second, OffDelay: 60 * time.Second,
+		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 60 * time.Second, OffDelay: 60 * time.Second,
 	},
 	"diaphragm_leak": {
 		Class: Alarm, Priority: High, Responder: Mechanic, Notify: Now, OnDelay: 5 * time.Second, OffDelay: 60 * time.Second,

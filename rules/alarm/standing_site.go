@@ -18,7 +18,7 @@ var groupAlarms = map[string]Definition{
 		Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Minute, OffDelay: 30 * time.Second,
 	},
 	"group_reverse_flow": {
-		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Second, OffDelay: 60 * time.Second,
+		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 60 * time.Second, OffDelay: 60 * time.Second,
 	},
 	"circulation_low": {
 		Class: Advisory, Priority: Medium, Responder: ControlRoom, Notify: NextWorkingDay, OnDelay: 30 * time.Minute, OffDelay: 30 * time.Minute,

@@ -35,6 +35,8 @@ type GroupView struct {
 	unseen  int               // nobody knows whether they run
 	back    int               // place of the last that something flows back through
 	needs   needs
+
+	backUnseen bool // of one at least nobody can tell
 }
 
 // Where the answer to "is glycol wanted?" comes from.
@@ -79,9 +81,12 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 		if p.Running == alarm.Unknown {
 			v.unseen++
 		}
-		if p.Backwards == alarm.Yes {
+		switch p.Backwards {
+		case alarm.Yes:
 			v.Backwards++
 			v.back = k
+		case alarm.Unknown:
+			v.backUnseen = true
 		}
 		add(&ready, p.Available)
 		if p.Available == alarm.Unknown {

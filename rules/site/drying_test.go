@@ -99,7 +99,11 @@ func TestFlowBackwardsIsOnePageOfTheGroup(t *testing.T) {
 	}
 	s = newStation(t, nil)
 	s.pumps = []site.Pump{runs, back(rests)}
-	s.pass(time.Minute, time.Second)
+	s.pass(2*time.Minute, time.Second)
+	s.pumps[1].Backwards = alarm.Unknown
+	if got := s.pass(5*time.Minute, time.Second); len(got) > 0 {
+		t.Errorf("while nobody can tell: %v", got)
+	}
 	if e := s.events[0]; e.Subject != "gp-2" || e.Evidence[0].Value != 1 {
 		t.Errorf("of the one that stands: %+v", e)
 	}

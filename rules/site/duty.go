@@ -148,7 +148,11 @@ func judgeLow(s *State, _ *Group, i int) alarm.Condition {
 // judgeBackwards: the page of all pumps of a group that stand and let something
 // flow back. What they share shows it at each of them.
 func judgeBackwards(s *State, _ *Group, i int) alarm.Condition {
-	return held(s.views[i].Backwards > 0)
+	v := &s.views[i]
+	if v.Backwards == 0 && v.backUnseen {
+		return alarm.Condition{}
+	}
+	return held(v.Backwards > 0)
 }
 
 func judgeSpare(s *State, _ *Group, i int) alarm.Condition {

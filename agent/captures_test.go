@@ -1,11 +1,17 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"io"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/rs/zerolog"
+
+	"pumpside/agent/engine"
 	"pumpside/drivers"
 	"pumpside/rules"
 )
@@ -48,5 +54,30 @@ func TestACaptureIsAReadingsFile(t *testing.T) {
 			t.Errorf("read %+v, want %+v", got, c.Readings)
 			break
 		}
+	}
+}
+
+// What the rules hand over lies in the state file and is listed from there.
+func TestCapturesAreListedFromTheStateFile(t *testing.T) {
+	config := playedConfig(t)
+	config.Store.Path = filepath.Join(folder(t), "bench.db")
+	g, err := open(config, zerolog.Nop(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer g.close()
+	ctx, stop := context.WithCancel(t.Context())
+	done := make(chan error, 1)
+	go func() { done <- g.writer.Run(ctx) }()
+	at := drivers.Instant{Wall: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Boot: "boot-a", SinceBoot: time.Hour, Synchronized: true}
+	one := &rules.Capture{Why: rules.CapturedVisit, At: at, Readings: []rules.CapturedReading{{SinceBoot: time.Hour, Signal: drivers.DischargePressure, Value: 7e6}}}
+	keeper{g.writer, zerolog.Nop()}.Keep(ctx, engine.Record{Subject: "gp-1", Captures: []*rules.Capture{one}})
+	list, err := g.captures(ctx)
+	stop()
+	if err := errors.Join(err, <-done); err != nil {
+		t.Fatal(err)
+	}
+	if len(list) != 1 || list[0].Pump != "gp-1" || list[0].Why != "visit_advised" || list[0].Readings != 1 || !list[0].At.Equal(at.Wall) {
+		t.Errorf("listed %+v", list)
 	}
 }

@@ -20,7 +20,7 @@ import (
 
 func serviceRecord() *cobra.Command {
 	c := &cobra.Command{
-		Use:   "record [PUMP TASK]",
+		Use:   "record [PUMP [TASK]]",
 		Short: "Record what was done; in a terminal it asks for what is missing",
 		Args:  cobra.MaximumNArgs(2),
 	}
@@ -39,9 +39,9 @@ func serviceRecord() *cobra.Command {
 		if len(args) == 2 {
 			entry.Task = args[1]
 		}
-		if len(args) < 2 {
+		if len(args) < 2 && !(len(args) == 1 && entry.AboutNoTask()) {
 			if !term.IsTerminal(int(os.Stdin.Fd())) {
-				return misuse{errors.New("say which pump and which task: pumpside service record PUMP TASK")}
+				return misuse{errors.New("say which pump and which task: pumpside service record PUMP TASK; oil topped up and a note need no task")}
 			}
 			settings, err := loadConfig(*config)
 			if err != nil {
@@ -299,6 +299,12 @@ func (a *asker) record(settings *configs.Config, id string, e *drivers.ServiceEn
 	}
 	if e.Action == "" {
 		e.Action = a.choose("Action", service.Actions(), service.Performed)
+	}
+	if e.Action == service.Swapped && e.Swapped == nil {
+		e.Swapped = answerTo(a, "Swapped with, such as 3 suction", parsePlace)
+	}
+	if e.Reason == "" {
+		e.Reason = a.choose("Reason", service.Reasons(), "")
 	}
 	if e.Found == "" {
 		e.Found = a.choose("Found (empty: not looked at)", service.Findings(), "")

@@ -179,8 +179,8 @@ gp-1 seals: 40 % used
 func TestAskerAsksForWhatIsMissing(t *testing.T) {
 	settings, _ := planned(t)
 	var out strings.Builder
-	e := answered(t, settings, &out, "gp-1\nvalves\n2\nsideways\nsuction\n2026-02-27 09:30\nreplaced\nleaking\n1210\n\n0.5 L\nspare from shelf\n")
-	if e.Task != "valves" || e.Cylinder != 2 || e.Side != "suction" || e.Action != "replaced" || e.Found != "leaking" || *e.PanelHours != 1210 || e.Added != 0.5 || e.Filled != 0 || e.Note != "spare from shelf" || e.At.Minute() != 30 {
+	e := answered(t, settings, &out, "gp-1\nvalves\n2\nsideways\nsuction\n2026-02-27 09:30\nreplaced\nfinding\nleaking\n1210\n\n0.5 L\nspare from shelf\n")
+	if e.Task != "valves" || e.Cylinder != 2 || e.Side != "suction" || e.Action != "replaced" || e.Reason != "finding" || e.Found != "leaking" || *e.PanelHours != 1210 || e.Added != 0.5 || e.Filled != 0 || e.Note != "spare from shelf" || e.At.Minute() != 30 {
 		t.Errorf("entry %+v", e)
 	}
 	if !strings.Contains(out.String(), `"sideways" is not one of them`) {

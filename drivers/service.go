@@ -40,6 +40,10 @@ type ServiceEntry struct {
 	Note   string `json:"note,omitempty"`
 }
 
+// AboutNoTask reports whether the entry can stand without a task: oil topped
+// up, or a note.
+func (e *ServiceEntry) AboutNoTask() bool { return e.Task == "" && (e.Added > 0 || e.Note != "") }
+
 // A ServicePlace is a check valve, or a cylinder when Side is "".
 type ServicePlace struct {
 	Cylinder int    `json:"cylinder"`

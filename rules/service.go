@@ -59,6 +59,10 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 		Evidence: []alarm.Evidence{seconds("run_time", r.RunTime), number("strokes_per_plunger", r.Strokes)},
 		Service:  &r,
 	})
+	if litres := r.Entry.Added; litres > 0 {
+		e := &s.happened[len(s.happened)-1]
+		e.Evidence = append(e.Evidence, alarm.Evidence{Key: "oil_added", Quantity: alarm.Quantity{Value: litres / 1000, Dimension: quantity.Volume}})
+	}
 	if r.Disputed != "" {
 		s.recordDisputed(&r)
 	}

@@ -34,6 +34,7 @@ var evidenceNames = map[string]string{
 	"efficiency_since":     "efficiency since:",
 	"order_failing":        "once-per-turn line, off by before the work:",
 	"order_since":          "once-per-turn line, off by since:",
+	"oil_added":            "oil topped up:",
 	"oil_use_before":       "oil topped up before, litres in 1000 h of running:",
 	"oil_use_lately":       "lately:",
 	"leak_failing":         "leak before the work, if it was one, of one head's flow:",

@@ -125,7 +125,7 @@ func (p *Pump) acceptUndo(r *drivers.ServiceRecord) error {
 // the record is about none: oil topped up, or a note.
 func (p *Pump) check(e *drivers.ServiceEntry) (*Task, error) {
 	i := slices.IndexFunc(p.Tasks, func(t Task) bool { return t.Name == e.Task })
-	if i < 0 && (e.Task != "" || e.Added == 0 && e.Note == "") {
+	if i < 0 && !e.AboutNoTask() {
 		return nil, fmt.Errorf("there is no service task %q on this pump; it has %s", e.Task, p.taskNames())
 	}
 	var task *Task

@@ -105,6 +105,7 @@ func TestExamplesAreWhatTheDemoPublishes(t *testing.T) {
 		"alarm":     {"pumpside/v1/ridge-7/gp-1/alarm/run_in_oil_change_due", `"state":"unacknowledged"`},
 		"service":   {"pumpside/v1/ridge-7/gp-1/service", `"tasks"`},
 		"telemetry": {"pumpside/v1/ridge-7/gp-1/telemetry", `"observed":true`},
+		"report":    {"pumpside/v1/ridge-7/report", `"run_in_oil_change`},
 	} {
 		var got string
 		eventually(t, "an example of "+name, func() bool {

@@ -26,7 +26,9 @@ type keeper struct {
 // Keep implements engine.Keeper.
 func (k keeper) Keep(ctx context.Context, r engine.Record) {
 	c := store.ChangeSet{Subject: r.Subject, Counters: r.Counters}
-	if r.State != nil {
+	if r.NoState != nil { // the one before it stays
+		k.log.Error().Err(r.NoState).Str("pump", r.Subject).Msg("state not saved")
+	} else if r.State != nil {
 		c.State = store.State{Version: 1, Body: r.State}
 	}
 	for _, e := range r.Events {
@@ -60,7 +62,12 @@ func blockOf(subject string, b *trend.Block) store.Block {
 }
 
 func entryOf(subject string, e *alarm.Event) store.Entry {
-	body, _ := json.Marshal(e) // plain values: it cannot fail
+	body, err := json.Marshal(e)
+	if err != nil { // evidence that is no number says nothing; the event must not be lost with it
+		bare := *e
+		bare.Evidence, bare.Value, bare.Limit, bare.Causes = nil, nil, nil, nil
+		body, _ = json.Marshal(&bare) // of texts, times and whole numbers
+	}
 	return store.Entry{
 		Subject: subject, Seq: e.Seq, At: e.At, Class: store.Class(e.Class), Alarm: e.Alarm, Occurrence: e.Occurrence, Body: body,
 	}

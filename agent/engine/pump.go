@@ -35,6 +35,7 @@ type Record struct {
 	// Captures are windows of raw pressure around the change of a finding.
 	Captures []*rules.Capture
 	State    []byte // JSON; nil: as before
+	NoState  error  // why there is none, when it cannot be written
 
 	Counters []byte // the pump's packed counters; nil for the site
 }
@@ -285,7 +286,7 @@ func (p *Pump) keep(ctx context.Context, changes []rules.Change) {
 			r.Captures = append(r.Captures, c.Capture)
 		}
 	}
-	r.State, _ = p.state.Marshal() // plain values: it cannot fail
+	r.State, r.NoState = p.state.Marshal()
 	p.saved = time.Now()
 	p.Keeper.Keep(ctx, r)
 	p.publish()

@@ -120,9 +120,9 @@ func (s *Site) keep(ctx context.Context, events []*alarm.Event) {
 	if len(events) == 0 && time.Since(s.saved) < stateEvery {
 		return
 	}
-	body, _ := s.state.Marshal() // plain values: it cannot fail
+	body, err := s.state.Marshal()
 	s.saved = time.Now()
-	s.Keeper.Keep(ctx, Record{Events: events, State: body})
+	s.Keeper.Keep(ctx, Record{Events: events, State: body, NoState: err})
 	if len(events) > 0 {
 		s.Tell("", events)
 	}

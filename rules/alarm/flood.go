@@ -113,7 +113,11 @@ func (b *Memory) machine(name string) *Machine {
 func (b *Memory) endFlood() {
 	b.Flood.Active, b.Flood.Notify = false, Never
 	for i := range b.Alarms {
-		b.Alarms[i].Named = false
+		m := &b.Alarms[i]
+		m.Named = false
+		if m.Waiting.Quiet {
+			m.Waiting, m.still = waiting{}, false // no summary speaks for it any more: it waits like the others from now
+		}
 	}
 }
 

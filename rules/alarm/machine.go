@@ -124,7 +124,10 @@ func (m *Machine) move(d *Definition, now *Moment, to Level, c *Condition, out [
 		m.Level, m.Held = Clear, 0
 		return append(out, e)
 	case to == FarBeyond:
-		m.Level, m.State, m.Waiting = to, Unacknowledged, waiting{}
+		if from != Unacknowledged {
+			m.Waiting = waiting{} // who has not acknowledged the alarm is not given more time by its getting worse
+		}
+		m.Level, m.State = to, Unacknowledged
 		return append(out, m.announce(d, now, c, Worsened, from))
 	}
 	m.Level = to

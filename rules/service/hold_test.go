@@ -105,6 +105,12 @@ func TestOilTopUpsAreTrended(t *testing.T) {
 	if _, known := service.OilUsed(ledger[:3]); known {
 		t.Error("two intervals make a trend")
 	}
+	for i := range ledger {
+		ledger[i].RunTime = 5000 * time.Hour
+	}
+	if use, known := service.OilUsed(ledger); known {
+		t.Errorf("top-ups at one hour make a trend: %+v", use)
+	}
 }
 
 func TestTheLeakMustNotSayTheOpposite(t *testing.T) {

@@ -80,6 +80,9 @@ func OilUsed(ledger []drivers.ServiceRecord) (OilUse, bool) {
 		return OilUse{}, false
 	}
 	split := n - 1 - lately
+	if hours[split] <= hours[0] || hours[n-1] <= hours[split] {
+		return OilUse{}, false // it takes time between them to tell a rate
+	}
 	use := func(from, to int) float64 {
 		sum := 0.0
 		for _, x := range litres[from+1 : to+1] {

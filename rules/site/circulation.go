@@ -60,7 +60,7 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 	v.Wanted, v.WantedBy = wanted(g, m, v, pumps)
 	m.exercise(pumps, s.moment.Elapsed)
 	m.share(g, pumps, s.moment.At)
-	m.Needs.pass(v.Target, s.moment.At, s.moment.Watched)
+	m.Needs.pass(v, s.moment.At, s.moment.Watched)
 	v.needs, v.Needed = m.Needs, m.Needs.Now
 	for k := range standby {
 		standby[k] = standbyOf(pumps, k)

@@ -27,10 +27,24 @@ type Stream struct {
 // 1,000 m are 0.2 % of the water in gas at 50 bar.
 const atmosphere quantity.Pascals = 101325
 
+// The streams that a water content can be told for: the range of the formula,
+// and down to where gas holds next to no water.
+const (
+	coldest, hottest   quantity.Celsius = -60, 238
+	thinnest, thickest quantity.Pascals = 100e3, 69e6 // absolute
+)
+
+// plausible reports whether g can be a stream of gas: a broken thermometer can
+// read like one of 3,000 °C.
+func (g Stream) plausible() bool {
+	absolute := g.Pressure + atmosphere
+	return g.Known && g.Temperature >= coldest && g.Temperature <= hottest && absolute >= thinnest && absolute <= thickest && g.Rate < 1e6
+}
+
 // Needed is the circulation that takes the water of a saturated stream; ok is
 // false while it is not known.
 func (d Drying) Needed(g Stream) (flow quantity.CubicMetersPerSecond, ok bool) {
-	if !g.Known || d.WaterOut <= 0 || d.Ratio <= 0 || g.Pressure+atmosphere <= 0 {
+	if !g.plausible() || d.WaterOut <= 0 || d.Ratio <= 0 {
 		return 0, false
 	}
 	in := hydraulics.WaterContent(g.Pressure+atmosphere, g.Temperature)
@@ -76,13 +90,13 @@ const (
 	daysKept  = 9
 )
 
-// pass lets time go by with a target, 0 for none.
-func (n *needs) pass(target quantity.CubicMetersPerSecond, at drivers.Instant, watched time.Duration) {
+// pass lets time go by with a target, or without one.
+func (n *needs) pass(v *GroupView, at drivers.Instant, watched time.Duration) {
 	n.Now.At = at
-	if target > 0 {
-		n.Now.Volume += quantity.CubicMeters(float64(target) * watched.Seconds())
+	if v.TargetBy != wantedUnknown {
+		n.Now.Volume += quantity.CubicMeters(float64(v.Target) * watched.Seconds())
+		n.Now.Known += watched
 	}
-	n.Now.Known += watched
 	if !older(n.Hours, at, time.Hour) {
 		return
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 	"pumpside/rules/hydraulics"
 	"pumpside/rules/site"
@@ -30,6 +31,19 @@ func TestCirculationNeededByTheGas(t *testing.T) {
 	dry.Temperature = -30
 	if got, ok := toSeven.Needed(dry); !ok || got != 0 {
 		t.Errorf("gas that is dry already needs %v, known %v", got, ok)
+	}
+	for name, broken := range map[string]func(g *site.Stream){
+		"an open thermocouple":          func(g *site.Stream) { g.Temperature = 3276.7 },
+		"a thermometer that shorted":    func(g *site.Stream) { g.Temperature = -300 },
+		"no number":                     func(g *site.Stream) { g.Temperature = quantity.Celsius(math.NaN()) },
+		"a transmitter of pressure out": func(g *site.Stream) { g.Pressure = -101e3 },
+		"a rate beyond every pipe":      func(g *site.Stream) { g.Rate = 1e300 },
+	} {
+		g := tenMillion
+		broken(&g)
+		if flow, ok := toSeven.Needed(g); ok {
+			t.Errorf("%s: %v m³/s needed", name, flow)
+		}
 	}
 	unknown := tenMillion
 	unknown.Known = false

@@ -45,6 +45,9 @@ type ConditionView struct {
 
 	Efficiency Number `json:"volumetric_efficiency"` // share
 	Power      Number `json:"hydraulic_power"`       // W
+	// WireToLiquid is the hydraulic power by the motor's, as its drive tells it:
+	// share.
+	WireToLiquid Number `json:"wire_to_liquid_efficiency"`
 	// SuctionMargin is the net positive suction head available less required,
 	// in metres of glycol: the pump cavitates below 0.
 	SuctionMargin Number `json:"npsh_margin"`
@@ -64,7 +67,7 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 		return nil
 	}
 	o := &s.observer
-	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.volumetricEfficiency(set), Power: s.hydraulicPower(set), SuctionMargin: s.suctionMargin(set)}
+	v := &ConditionView{Visit: o.visit && o.changed, Efficiency: s.volumetricEfficiency(set), Power: s.hydraulicPower(set), WireToLiquid: s.wireToLiquid(set), SuctionMargin: s.suctionMargin(set)}
 	for i := range o.changes {
 		c := &o.changes[i]
 		if v.Learned = v.Learned || c.Learned; c.Learned {
@@ -107,4 +110,15 @@ func (s *State) hydraulicPower(set *Settings) Number {
 		return Number{}
 	}
 	return Number{true, float64(hydraulics.HydraulicPower(quantity.CubicMetersPerSecond(flow), quantity.Pascals(p-suction)))}
+}
+
+// wireToLiquid is known while the pump runs steadily.
+func (s *State) wireToLiquid(set *Settings) Number {
+	hydraulic := s.hydraulicPower(set)
+	electrical, known := s.settled(set, drivers.MotorPower)
+	if running, since := s.running(); !hydraulic.Known || !known || running != alarm.Yes || since < calmFor {
+		return Number{}
+	}
+	share, ok := hydraulics.WireToLiquidEfficiency(quantity.Watts(hydraulic.Value), quantity.Watts(electrical))
+	return Number{ok, float64(share)}
 }

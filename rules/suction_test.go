@@ -46,3 +46,22 @@ func TestSuctionMargin(t *testing.T) {
 		}
 	}
 }
+
+// 20 L/min against 6.97 MPa are 2,323 W: of the 3,000 W the motor takes 77.4 %.
+func TestWireToLiquidEfficiencyIsShown(t *testing.T) {
+	r := newRig(t, func(s *rules.Settings) {
+		s.Geometry = pump.Geometry{
+			Mechanism: pump.Mechanism{Kind: pump.Crank, RodRatio: 5, Discharge: pump.Away}, Cylinders: 3, Bore: 0.04, Stroke: 0.03,
+			Ratio: 5, MotorRatedSpeed: 1450, RatedSpeed: 300, RatedPressure: 10e6,
+		}
+	})
+	r.pass(time.Minute)
+	if got := r.state.Snapshot(r.set).Condition.WireToLiquid; !got.Known || math.Abs(got.Value-0.7744) > 1e-3 {
+		t.Errorf("wire to liquid %+v, want 0.774", got)
+	}
+	r.bad[drivers.MotorPower] = drivers.Timeout
+	r.pass(time.Minute)
+	if got := r.state.Snapshot(r.set).Condition.WireToLiquid; got.Known {
+		t.Errorf("known as %v without the motor's power", got.Value)
+	}
+}

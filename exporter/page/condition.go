@@ -44,6 +44,9 @@ func conditionOf(v viewer, pump *Pump) *conditionPart {
 	if c.Power.Known {
 		part.Rows = append(part.Rows, counterRow{Title: "Hydraulic power", Value: show(v.Units, "", quantity.Power, c.Power.Value)})
 	}
+	if c.WireToLiquid.Known {
+		part.Rows = append(part.Rows, counterRow{Title: "Hydraulic power by the motor's", Value: figure{strconv.FormatFloat(100*c.WireToLiquid.Value, 'f', 1, 64), "%"}})
+	}
 	if m := c.SuctionMargin; m.Known {
 		row := counterRow{Title: "Suction head beyond what the pump needs", Value: show(v.Units, "", quantity.Length, m.Value)}
 		if m.Value < 0 {

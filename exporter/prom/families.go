@@ -39,6 +39,7 @@ var pumpFamilies = []pumpFamily{
 	{"running", "1 while the pump runs, 0 while it stands; absent while unknown.", false, func(s *rules.Snapshot) (float64, bool) { return known(s.Running) }},
 	{"volumetric_efficiency_ratio", "Measured flow by what the plungers sweep; absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.Efficiency })},
 	{"hydraulic_power_watts", "Power the glycol gains; absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.Power })},
+	{"wire_to_liquid_efficiency_ratio", "Power the glycol gains by the motor power its drive tells; absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.WireToLiquid })},
 	{"npsh_margin_meters", "Net positive suction head available less required, as a column of glycol; the pump cavitates below 0. Absent when not known.", false, ofCondition(func(c *rules.ConditionView) rules.Number { return c.SuctionMargin })},
 	{"valve_leak_ratio", "Size of a leak of one head, by its mean flow, while one is more likely than not.", false, ofCondition(func(c *rules.ConditionView) rules.Number {
 		return rules.Number{Known: c.OneHead >= 0.5 && c.Leak.Known(), Value: c.Leak.Middle}

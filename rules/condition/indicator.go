@@ -17,7 +17,6 @@ type Indicator string
 // [OrderIndicator].
 const (
 	VolumetricEfficiency Indicator = "volumetric_efficiency"
-	WireToLiquid         Indicator = "wire_to_liquid_efficiency"
 	TorquePerPressure    Indicator = "torque_per_pressure" // N·m per Pa of differential pressure
 	SuctionPressure      Indicator = "suction_pressure"
 )

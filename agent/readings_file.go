@@ -200,6 +200,7 @@ func (f *readingsFile) row(line []byte) (r row, err error) {
 		r = f.same
 		return r, f.reading(&r, line[len(f.prefix):])
 	}
+	f.prefix = f.prefix[:0] // times must ascend from this row on
 	if f.plain {
 		return f.plainRow(line)
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"math"
 	"strconv"
 	"time"
 
@@ -61,13 +62,12 @@ func (f *readingsFile) plainRow(line []byte) (r row, err error) {
 	if !more {
 		return r, errFields
 	}
-	if string(at) != f.lastAt {
-		if s, err := strconv.ParseFloat(string(at), 64); err == nil {
-			f.lastUTC = time.Unix(0, int64(s*1e9)).UTC()
-		} else if f.lastUTC, err = time.Parse(time.RFC3339Nano, string(at)); err != nil {
+	if len(at) == 0 || string(at) != f.lastAt {
+		utc, ok := plainTime(string(at))
+		if !ok {
 			return r, fmt.Errorf("%q is no time; write 2026-03-01T12:00:00Z or seconds", at)
 		}
-		f.lastAt = string(at)
+		f.lastAt, f.lastUTC = string(at), utc
 	}
 	if f.first.IsZero() {
 		f.first = f.lastUTC
@@ -83,8 +83,19 @@ func (f *readingsFile) plainRow(line []byte) (r row, err error) {
 	return r, err
 }
 
+// plainTime reads a time in RFC 3339 or in seconds, of which a time holds 292
+// years to either side.
+func plainTime(text string) (time.Time, bool) {
+	const most = math.MaxInt64 / 1e9
+	if s, err := strconv.ParseFloat(text, 64); err == nil {
+		return time.Unix(0, int64(s*1e9)).UTC(), math.Abs(s) < most // NaN is not
+	}
+	utc, err := time.Parse(time.RFC3339Nano, text)
+	return utc, err == nil
+}
+
 func (f *readingsFile) instant(r *row, wall, boot, since, pump []byte) error {
-	if string(wall) != f.lastAt {
+	if len(wall) == 0 || string(wall) != f.lastAt {
 		utc, err := time.Parse(time.RFC3339Nano, string(bytes.TrimPrefix(wall, []byte{'~'})))
 		if err != nil {
 			return fmt.Errorf("%q is no time; write 2026-03-01T12:00:00Z", wall)

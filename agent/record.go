@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -25,23 +26,25 @@ import (
 // slow for is lost and counted, and a new file begins, which starts from the
 // pump's state then. Files are numbered, and the oldest go.
 type recorder struct {
-	config  string // hash
-	folder  string
-	most    int64 // bytes of one file
-	keep    int   // files
-	log     zerolog.Logger
-	rows    *rowWriter
-	began   time.Duration // since boot, of the text not handed over yet
-	open    bool          // a file is begun
-	again   time.Duration // since boot: not before that is another begun after a hole
-	written atomic.Int64  // bytes of that file
-	out     chan piece    // capacity recordAhead
+	config string // hash
+	folder string
+	most   int64 // bytes of one file
+	keep   int   // files
+	log    zerolog.Logger
+	rows   *rowWriter
+	began  time.Duration // since boot, of the text not handed over yet
+	open   bool          // a file is begun
+	file   int64         // counts the files begun
+	again  time.Duration // since boot: not before that is another begun after a hole
+	full   atomic.Int64  // the newest file that has its size, by that count
+	out    chan piece    // capacity recordAhead
 }
 
-// A piece is text for the open file, or for a new one.
+// A piece is text for a file, by the recorder's count; the first of a file
+// begins it.
 type piece struct {
-	text   []byte
-	begins bool
+	text []byte
+	file int64
 }
 
 const (
@@ -57,7 +60,7 @@ func newRecorder(set *rules.Settings, config, folder string, most int64, keep in
 // Record takes a batch that is about to be stepped. Only the pump's goroutine
 // calls it.
 func (r *recorder) Record(s *rules.State, b *drivers.Batch) {
-	if r.open && r.written.Load() < r.most {
+	if r.open && r.full.Load() != r.file {
 		r.put(s, b)
 		return
 	}
@@ -87,8 +90,8 @@ func (r *recorder) put(s *rules.State, b *drivers.Batch) {
 func (r *recorder) begin(s *rules.State) {
 	r.rows.text = r.rows.text[:0]
 	r.rows.header(r.config, s)
-	r.written.Store(0)
-	r.open = r.send(piece{text: r.rows.text, begins: true})
+	r.file++
+	r.open = r.send(piece{r.rows.text, r.file})
 	r.rows.text = nil
 }
 
@@ -97,7 +100,7 @@ func (r *recorder) hand() {
 	if len(r.rows.text) == 0 || !r.open {
 		return
 	}
-	r.open = r.send(piece{text: r.rows.text})
+	r.open = r.send(piece{r.rows.text, r.file})
 	r.rows.text = nil
 }
 
@@ -139,13 +142,11 @@ func (r *recorder) tell(err error) error {
 }
 
 func (r *recorder) write(f *recordFile, p piece) error {
-	if p.begins {
+	if p.file != f.number {
 		if err := errors.Join(f.close(), r.next(f)); err != nil {
 			return err
 		}
-	}
-	if f.file == nil {
-		return nil // its beginning was lost
+		f.number = p.file
 	}
 	if _, err := f.pack.Write(p.text); err != nil {
 		return err
@@ -153,8 +154,10 @@ func (r *recorder) write(f *recordFile, p piece) error {
 	if err := f.pack.Flush(); err != nil { // so that a kill loses no line handed over
 		return err
 	}
-	at, err := f.file.Seek(0, 1)
-	r.written.Store(at)
+	at, err := f.file.Seek(0, io.SeekCurrent)
+	if at >= r.most {
+		r.full.Store(p.file)
+	}
 	return err
 }
 
@@ -186,8 +189,9 @@ func (r *recorder) next(f *recordFile) error {
 
 // A recordFile is the file being written; the zero one is none.
 type recordFile struct {
-	file *os.File
-	pack *gzip.Writer
+	file   *os.File
+	pack   *gzip.Writer
+	number int64 // by the recorder's count
 }
 
 func (f *recordFile) close() error {

@@ -174,6 +174,39 @@ func TestOldestRecordsGo(t *testing.T) {
 	}
 }
 
+// What the disk was still busy with when a file was begun says nothing of that
+// file's size.
+func TestALateWriteDoesNotEndTheNextFile(t *testing.T) {
+	config, folder := playedConfig(t), t.TempDir()
+	set := config.Pumps[0].Rules
+	r := newRecorder(set, config.Hash, folder, 1, 10, zerolog.Nop()) // any writing fills a file
+	state, _ := rules.Start(set, nil)
+	f := &recordFile{}
+	record := func(at time.Duration) {
+		r.Record(state, &drivers.Batch{At: drivers.Instant{Boot: "a", SinceBoot: time.Hour + at}})
+	}
+	write := func() {
+		if err := r.write(f, <-r.out); err != nil {
+			t.Fatal(err)
+		}
+	}
+	record(0)
+	write()                  // the first file's head, which fills it
+	record(11 * time.Second) // the rest of the first file, and the head of a second
+	write()                  // that rest
+	record(22 * time.Second)
+	record(33 * time.Second)
+	for len(r.out) > 0 {
+		write()
+	}
+	if err := f.close(); err != nil {
+		t.Fatal(err)
+	}
+	if list, err := recordsOf(folder, "gp-1"); err != nil || len(list) != 2 {
+		t.Errorf("%d files, %v; want 2", len(list), err)
+	}
+}
+
 // A disk that cannot be written ends the record; the pump goes on.
 func TestAFullDiskEndsTheRecordOnly(t *testing.T) {
 	config := playedConfig(t)

@@ -98,6 +98,7 @@ func TestAReplayBeginsWithTheStateOfTheFile(t *testing.T) {
 func TestBadLinesAreToldWithTheirNumber(t *testing.T) {
 	config := playedConfig(t)
 	const header = "kind,time,boot,since_boot_s,pump,signal,value,quality,reason\n"
+	const plain = "time,pump,signal,value\n"
 	good := "reading,2026-03-01T12:00:00Z,a,10,gp-1,motor_speed,1450,good,\n"
 	for _, tt := range []struct{ name, text, want string }{
 		{"no header", good, "line 1: \"reading,2026-03-01T12:00:00Z,a,10,gp-1,motor_speed,1450,good,\" is no header"},
@@ -108,6 +109,12 @@ func TestBadLinesAreToldWithTheirNumber(t *testing.T) {
 		{"too short", header + good + "reading,2026-03-01T12:00:00Z,a,10\n", "line 3: too few fields"},
 		{"time goes back", header + good + strings.ReplaceAll(good, ",10,", ",9,"), "line 3: time goes back by 1s; rows must ascend"},
 		{"no such kind", header + strings.ReplaceAll(good, "reading", "writing"), `line 2: kind "writing" is not reading, command, group or tick`},
+		{"no time", header + "tick,,,1,gp-1\n", `line 2: "" is no time`},
+		{"only a mark before no time", header + "tick,~,a,1,gp-1\n", `line 2: "~" is no time`},
+		{"no time in a plain file", plain + ",gp-1,motor_speed,1450\n", `line 2: "" is no time`},
+		{"seconds that are no number", plain + "NaN,gp-1,motor_speed,1450\n", `line 2: "NaN" is no time`},
+		{"more seconds than a time holds", plain + "1e300,gp-1,motor_speed,1450\n", `line 2: "1e300" is no time`},
+		{"time goes back after a tick", header + good + "tick,2026-03-01T12:00:02Z,a,12,gp-1\n" + good, "line 4: time goes back by 2s; rows must ascend"},
 		{"no such pump", header + strings.ReplaceAll(good, "gp-1", "gp-9"), `before line 2: there is no pump "gp-9" in the configuration`},
 	} {
 		_, _, err := replayed(t, config, strings.NewReader(tt.text), false)

@@ -20,7 +20,8 @@ type Text struct {
 	All      bool           // every change, not only the newest
 }
 
-// Print writes the report, the most needed first. Lines are short enough for a
+// Print writes the report, the most needed first: who is needed, whether the
+// glycol moves and what has changed fill a phone's screen and no more. Lines are short enough for a
 // phone held upright, but for headlines, which wrap.
 func (r *Report) Print(w io.Writer, how Text) {
 	if how.Zone == nil {
@@ -33,8 +34,8 @@ func (r *Report) Print(w io.Writer, how Text) {
 	}
 	p.needs(r.Needs)
 	p.groups(r.Groups)
-	p.pumps(r.Pumps)
 	p.changes(r.Changes)
+	p.pumps(r.Pumps)
 	p.standing(r.Standing)
 	p.silenced(r.Silenced)
 	p.due(r.Due)

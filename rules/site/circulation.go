@@ -63,7 +63,7 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 	m.Needs.pass(v, s.moment.At, s.moment.Watched)
 	v.needs, v.Needed = m.Needs, m.Needs.Now
 	for k := range standby {
-		standby[k] = standbyOf(pumps, k)
+		standby[k] = standbyOf(pumps, k, g.Required)
 	}
 }
 
@@ -218,23 +218,25 @@ func demand(pumps []Pump) (asked alarm.Known, off bool) {
 	return asked, own
 }
 
-// standbyOf is how the others stand behind pump k.
-func standbyOf(pumps []Pump, k int) drivers.Standby {
-	if len(pumps) == 1 {
+// standbyOf is how the others stand behind pump k. Where all are required none
+// stands behind another, and those that run are no standby until they are as
+// many as are required.
+func standbyOf(pumps []Pump, k, required int) drivers.Standby {
+	if len(pumps) <= required {
 		return drivers.StandbyNone
 	}
-	runs, ready, unsure := false, false, false
+	runs, ready, unsure := 0, false, false
 	for j := range pumps {
 		if j == k {
 			continue
 		}
 		p := &pumps[j]
-		runs = runs || p.Running == alarm.Yes
-		ready = ready || p.Available == alarm.Yes
+		add(&runs, p.Running)
+		ready = ready || p.Available == alarm.Yes && p.Running != alarm.Yes
 		unsure = unsure || p.Available == alarm.Unknown
 	}
 	switch {
-	case runs:
+	case runs >= required:
 		return drivers.StandbyRunning
 	case ready:
 		return drivers.StandbyAvailable

@@ -219,6 +219,32 @@ func TestWhatAPumpIsToldOfItsGroup(t *testing.T) {
 	}
 }
 
+func TestWhatStandsBehindAPump(t *testing.T) {
+	for _, tt := range []struct {
+		name     string
+		required int
+		pumps    []site.Pump
+		want     drivers.Standby // behind the first
+	}{
+		{"the other took over", 1, []site.Pump{failed, runs}, drivers.StandbyRunning},
+		{"the other would start", 1, []site.Pump{failed, rests}, drivers.StandbyAvailable},
+		{"the other failed too", 1, []site.Pump{failed, failed}, drivers.StandbyNotAvailable},
+		{"all are required", 2, []site.Pump{failed, runs}, drivers.StandbyNone},
+		{"two of three must run and one does", 2, []site.Pump{failed, runs, failed}, drivers.StandbyNotAvailable},
+		{"two of three must run and one more would", 2, []site.Pump{failed, runs, rests}, drivers.StandbyAvailable},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			ids := []string{"gp-1", "gp-2", "gp-3"}[:len(tt.pumps)]
+			s := newStation(t, func(g *site.Group) { g.Pumps, g.Required = ids, tt.required })
+			s.pumps = tt.pumps
+			s.pass(2*time.Second, time.Second)
+			if got := s.state.Snapshot(s.set).Seen(s.set, "gp-1").Standby; got != tt.want {
+				t.Errorf("%s, want %s", got, tt.want)
+			}
+		})
+	}
+}
+
 func TestGroupsAreChecked(t *testing.T) {
 	for text, groups := range map[string][]site.Group{
 		`group "a" has no pump`:                     {{ID: "a"}},

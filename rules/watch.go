@@ -40,6 +40,7 @@ type standing60 struct {
 const (
 	reverseAfter  = 60 * time.Second
 	referenceKept = 10 * time.Minute
+	levelTaken    = time.Minute // the highest of so long is the reference: one low sample is none
 )
 
 func (w *watch) step(set *Settings, s *State) {
@@ -74,6 +75,9 @@ func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time
 	}
 	if !r.Taken || now < r.At || w.Reverse != alarm.Yes && now-r.At > referenceKept {
 		*r = standing60{Taken: true, At: now, Suction: s.pointer(set, drivers.SuctionPressure), Level: s.pointer(set, drivers.GlycolLevel), Volume: s.pointer(set, drivers.GlycolVolume)}
+	}
+	if level := s.pointer(set, drivers.GlycolLevel); level != nil && r.Level != nil && now-r.At <= levelTaken {
+		*r.Level = max(*r.Level, *level)
 	}
 	j := &set.Judging
 	rises := s.rise(set, drivers.SuctionPressure, r.Suction) > float64(j.SuctionRise) ||

@@ -147,6 +147,7 @@ func TestDocumentsLinkToFilesThatAreThere(t *testing.T) {
 		for _, path := range paths {
 			for _, part := range strings.Split(readFile(t, path), "](")[1:] {
 				target, _, _ := strings.Cut(part, ")")
+				target, _, _ = strings.Cut(target, "#")
 				if _, err := os.Stat(filepath.Join(filepath.Dir(path), target)); err != nil {
 					t.Errorf("%s links to %s: %v", path, target, err)
 				}

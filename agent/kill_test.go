@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -58,14 +59,29 @@ func TestKillCountsNothingTwiceAndTellsWhatItDidNotSee(t *testing.T) {
 		"counting: {", "counting: {max_gap: 1 s, ")
 
 	var lives [2][]life
-	live := func(end func(*program)) {
+	shown := map[string]float64{}
+	look := func(metrics string) { // what Prometheus sees
+		now := scrape(t, metrics)
+		for _, total := range []string{"run_seconds", "unobserved_seconds", "shaft_revolutions", "starts"} {
+			for _, pump := range []string{"gp-1", "gp-2"} {
+				series := fmt.Sprintf("pumpside_%s_total{pump=%q}", total, pump)
+				if value, ok := now[series]; ok && value < shown[series] {
+					t.Errorf("%s fell from %v to %v", series, shown[series], value)
+				} else if ok {
+					shown[series] = value
+				}
+			}
+		}
+	}
+	live := func(end func(agent *program, metrics string)) {
 		var l [2]life
 		before := p.now()
-		agent := start(t, "pumpside", "run", "--config", config)
+		agent, metrics := startAgent(t, config)
 		for pump := range l {
 			l[pump].first = p.reads[pump].awaitRead(t, agent, before)
 		}
-		end(agent)
+		look(metrics)
+		end(agent, metrics)
 		killed, left := p.now(), remains(t, p, config)
 		for pump := range l {
 			l[pump].end, l[pump].left = killed, left[pump]
@@ -73,22 +89,26 @@ func TestKillCountsNothingTwiceAndTellsWhatItDidNotSee(t *testing.T) {
 		}
 	}
 	for i := range kills {
-		live(func(agent *program) {
+		live(func(agent *program, metrics string) {
 			if i == 0 {
 				time.Sleep(3 * killedSave) // every meter is read and saved, so that all count from one moment
 			}
 			time.Sleep(within(2500 * time.Millisecond))
+			look(metrics)
 			agent.kill()
 		})
 		time.Sleep(within(1200 * time.Millisecond))
 	}
-	live(func(agent *program) {
+	live(func(agent *program, _ string) {
 		time.Sleep(killedSave)
 		if code := agent.stop(t, stopSignal); code != 0 {
 			t.Errorf("the agent stopped with exit code %d", code)
 		}
 	})
 
+	if len(shown) != 8 {
+		t.Errorf("%d totals seen, want 8: %v", len(shown), shown)
+	}
 	for pump := range lives {
 		story := judgeLives(t, lives[pump])
 		last := lives[pump][kills].left

@@ -8,13 +8,14 @@ import (
 	"pumpside/exporter/mqtt"
 	"pumpside/exporter/prom"
 	"pumpside/rules"
+	"pumpside/rules/counters"
 )
 
 // metrics is everything one scrape shows.
 func (g *gateway) metrics() prom.View {
 	s := g.site.Snapshot()
 	v := prom.View{
-		Pumps: g.snapshots(), SiteAlarms: s.Alarms, Groups: s.Groups,
+		Pumps: g.lasting(), SiteAlarms: s.Alarms, Groups: s.Groups,
 		Agent: prom.Agent{Version: version, GoVersion: runtime.Version(), ConfigHash: g.config.Hash, ClockSynchronized: g.clock.instant().Synchronized},
 	}
 	for _, p := range g.pollers {
@@ -37,6 +38,27 @@ func (g *gateway) snapshots() []*rules.Snapshot {
 	list := make([]*rules.Snapshot, len(g.pumps))
 	for i, p := range g.pumps {
 		list[i] = p.Snapshot()
+	}
+	return list
+}
+
+// lasting is the snapshots with their totals as they were last saved. Prometheus
+// takes a counter that falls for one that began again at zero, and after a kill
+// or a power cut the agent goes on from what it saved. While nothing can be
+// saved they are those of the moment.
+func (g *gateway) lasting() []*rules.Snapshot {
+	list := g.snapshots()
+	if g.writer.Status().Err != nil {
+		return list
+	}
+	_, saved := g.writer.Saved()
+	for i, p := range g.pumps {
+		var c counters.State
+		if c.UnmarshalBinary(saved[p.Settings.Pump]) == nil {
+			lasting := *list[i]
+			lasting.Totals = rules.TotalsOf(&p.Settings.Counters, &c)
+			list[i] = &lasting
+		}
 	}
 	return list
 }

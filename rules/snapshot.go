@@ -92,7 +92,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Pump: set.Pump, At: s.moment.At, Seq: s.Seq,
 		Running: running, For: since, Observed: running != alarm.Unknown, Disputed: s.status.Disputed,
 		Steady: running == alarm.Yes && since >= steadyAfter, Ramping: s.Ramping(),
-		Totals: s.publicTotals(), Counters: s.Counters, marks: s.Marks,
+		Totals: publicTotals(&s.totals), Counters: s.Counters, marks: s.Marks,
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
 	snap.Operation, snap.Seen, snap.LeakDown = s.operation, s.seen(), s.Watch.LeakDown.view()
@@ -107,8 +107,13 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 	return snap
 }
 
-func (s *State) publicTotals() Totals {
-	t := &s.totals
+// TotalsOf gives the totals of a pump whose counters are known.
+func TotalsOf(set *counters.Settings, s *counters.State) Totals {
+	t := s.Totals(set)
+	return publicTotals(&t)
+}
+
+func publicTotals(t *counters.Totals) Totals {
 	return Totals{
 		RunSeconds: t.Run.Seconds(), UnobservedSeconds: (t.Unobserved + t.FromMeter).Seconds(), StillUnobservedSeconds: t.Unobserved.Seconds(),
 		Revolutions: t.Revolutions, DischargeStrokes: t.DischargeStrokes, Starts: float64(t.Starts),

@@ -96,6 +96,9 @@ func (w *Writer) commit() error {
 		return err
 	}
 	w.failure = nil
+	if counters != nil {
+		w.durable = counters
+	}
 	for _, k := range marks {
 		delete(w.marks, k)
 	}

@@ -23,6 +23,7 @@ type Writer struct {
 	busy     *batch     // being committed; nil between commits
 	counters map[string][]byte
 	saves    uint64           // of the counters row, see counterRow
+	durable  []byte           // the counters row as it was last committed
 	dirty    bool             // counters changed since they were last committed
 	marks    map[Key]struct{} // delivered, not yet struck from the outbox
 	failure  error            // why the last commit failed; nil when it did not
@@ -58,6 +59,7 @@ func NewWriter(s *Store) (*Writer, error) {
 	for pump, packed := range s.saved.Of {
 		w.counters[pump] = append([]byte(nil), packed...)
 	}
+	w.durable = s.saved.pack(nil)
 	tx := &tx{ctx: context.Background(), conn: s.conn}
 	tx.readStatus(&w.status)
 	if tx.err != nil {
@@ -126,6 +128,16 @@ func (w *Writer) Keep(c ChangeSet) {
 	w.keep(c)
 	w.next.add(c, nil)
 	w.shrink()
+}
+
+// Saved gives the number of the last save of the counters that is durable, and
+// the packed counters of each pump in it; read them only.
+func (w *Writer) Saved() (save uint64, of map[string][]byte) {
+	w.mu.Lock()
+	packed := w.durable
+	w.mu.Unlock()
+	row, _ := unpackCounters(packed) // of our own packing
+	return row.Save, row.Of
 }
 
 // keep copies the counters of c.

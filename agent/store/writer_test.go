@@ -65,12 +65,26 @@ func TestWhatIsKeptIsSavedOnTheBeatAndAtTheStop(t *testing.T) {
 	s := start(t, path, Options{SaveEvery: 5 * time.Millisecond})
 	s.Keep(ChangeSet{Subject: "pump-1", Counters: []byte("one")})
 	waitFor(t, "a commit on the beat", func() bool { return s.Status().Commits > 0 })
+	save, saved := s.Saved()
+	if save == 0 || string(saved["pump-1"]) != "one" {
+		t.Errorf("save %d holds %q", save, saved)
+	}
 	s.Keep(ChangeSet{Subject: "pump-2", Counters: []byte("two")})
 	s.end(t)
+	if after, saved := s.Saved(); after <= save || string(saved["pump-2"]) != "two" {
+		t.Errorf("after the stop save %d holds %q", after, saved)
+	}
 	o, _ := mustOpen(t, path, Options{})
 	got, _, err := o.Counters(t.Context())
 	if err != nil || string(got["pump-1"]) != "one" || string(got["pump-2"]) != "two" {
 		t.Errorf("counters = %q, %v", got, err)
+	}
+	w, err := NewWriter(o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, saved := w.Saved(); string(saved["pump-1"]) != "one" {
+		t.Errorf("before its first commit a writer shows %q as saved", saved)
 	}
 }
 

@@ -7,9 +7,11 @@ import (
 	"embed"
 	"encoding/hex"
 	"html/template"
+	"io"
 	"net/http"
 	"path"
 	"strconv"
+	"strings"
 )
 
 //go:embed static
@@ -18,7 +20,8 @@ var staticFiles embed.FS
 //go:embed templates
 var templateFiles embed.FS
 
-// An asset is a static file, packed once at the start.
+// An asset is a static file, packed once at the start; a large one is kept
+// packed (gzip -9 -n) in the program too, and has no plain form.
 type asset struct {
 	plain, packed []byte
 	kind          string
@@ -49,12 +52,30 @@ func loadAssets() (map[string]asset, string) {
 				panic(err)
 			}
 			sum.Write(text)
-			if folder == "static" {
-				all[e.Name()] = asset{text, packed(text), kinds[path.Ext(e.Name())]}
+			if name, large := strings.CutSuffix(e.Name(), ".gz"); large {
+				all[name] = asset{nil, text, kinds[path.Ext(name)]}
+			} else if folder == "static" {
+				all[name] = asset{text, packed(text), kinds[path.Ext(name)]}
 			}
 		}
 	}
 	return all, hex.EncodeToString(sum.Sum(nil)[:6])
+}
+
+// open gives the asset as it is unpacked.
+func (a *asset) open() []byte {
+	if a.plain != nil {
+		return a.plain
+	}
+	r, err := gzip.NewReader(bytes.NewReader(a.packed))
+	if err != nil {
+		panic(err) // a test unpacks every one
+	}
+	text, err := io.ReadAll(r)
+	if err != nil {
+		panic(err)
+	}
+	return text
 }
 
 func packed(text []byte) []byte {
@@ -79,10 +100,11 @@ func serveAsset(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Type", a.kind)
 	h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	h.Set("Vary", "Accept-Encoding")
-	body := a.plain
+	body := a.packed
 	if unpacks(r) {
-		body = a.packed
 		h.Set("Content-Encoding", "gzip")
+	} else {
+		body = a.open()
 	}
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	_, _ = w.Write(body) // a reader that left is no concern of ours

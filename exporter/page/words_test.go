@@ -1,6 +1,9 @@
 package page
 
 import (
+	"bytes"
+	"compress/gzip"
+	"io"
 	"os"
 	"strings"
 	"testing"
@@ -110,5 +113,21 @@ func TestPumpsThatSeeTheSameAreToldTogether(t *testing.T) {
 	got := sameViews([]Pump{one("GP-1", blind), one("GP-2", nil), one("GP-3", blind)})
 	if len(got) != 2 || got[0].Tags != "GP-1, GP-3" || got[1].Tags != "GP-2" || len(got[0].Gaps) != 1 || len(got[1].Sights) != 1 {
 		t.Errorf("%+v", got)
+	}
+}
+
+func TestEveryAssetComesPlainToo(t *testing.T) {
+	for name, a := range assets {
+		r, err := gzip.NewReader(bytes.NewReader(a.packed))
+		if err != nil {
+			t.Fatalf("%s: %v", name, err)
+		}
+		text, err := io.ReadAll(r)
+		if err != nil || !bytes.Equal(text, a.open()) || len(text) == 0 || a.kind == "" {
+			t.Errorf("%s, %q: %v, %d bytes packed, %d plain", name, a.kind, err, len(text), len(a.open()))
+		}
+	}
+	if a := assets["uPlot.iife.min.js"]; !bytes.HasPrefix(a.open(), []byte("/*! https://github.com/leeoniya/uPlot")) {
+		t.Errorf("uPlot begins %.60s", a.open())
 	}
 }

@@ -121,7 +121,7 @@ func runDocumented(t *testing.T, folder, config, line string) {
 	if program, _, _ := strings.Cut(command, " "); program != "pumpside" {
 		command = need(t, program) + strings.TrimPrefix(command, program)
 	}
-	for _, about := range []string{"alarms", "service", "backup", "report"} {
+	for _, about := range []string{"alarms", "service", "backup", "report", "captures", "record"} {
 		if strings.HasPrefix(command+" ", "pumpside "+about+" ") && !strings.Contains(command, "--config") {
 			command += " --config " + config
 		}

@@ -3,6 +3,7 @@ package rules
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -99,8 +100,8 @@ func (o *observer) judge(set *Settings, s *State) {
 		r := o.model.Rank(&e)
 		o.ranking = &r
 	}
-	o.oneHead = active && o.ranking.OneHead >= 0.5
-	visit := s.Observed.Change.Judge(s.moment.At, active)
+	o.oneHead = active && o.ranking.OneHead >= 0.5 && o.firstMoved()
+	visit := s.Observed.Change.Judge(s.moment.At, active && slices.ContainsFunc(o.changes, o.worthVisit))
 	one := s.Observed.OneHead.Judge(s.moment.At, o.oneHead)
 	advised := (visit || one) && !o.visit
 	o.visit = visit || one
@@ -119,6 +120,40 @@ func (o *observer) judge(set *Settings, s *State) {
 	case advised:
 		s.capture(CapturedVisit)
 	}
+}
+
+// firstMoved is whether once per turn, to which a leaking half-stroke adds most,
+// has changed by enough to go there for, or is not seen at all.
+func (o *observer) firstMoved() bool {
+	first := condition.OrderIndicator(pump.Discharge, 1)
+	i := slices.IndexFunc(o.changes, func(c condition.Change) bool { return c.Indicator == first && c.Learned })
+	return i < 0 || o.worthVisit(o.changes[i])
+}
+
+// worthVisit is whether a change may advise a visit. The orders of a pump that
+// is well move within a band, for the line answers each of them differently at
+// every speed and pressure, the higher ones most (common practice, no source).
+// What a leak adds to the first grows with the line's answer as what unlike
+// heads give it does, so a part of that is nothing to go there for.
+func (o *observer) worthVisit(c condition.Change) bool {
+	const first, far, ofRipple = 0.3, 0.5, 0.1 // of the baseline, of a higher order's, of the ripple's
+	ripple := 0.0
+	for i := range o.changes {
+		if o.changes[i].Indicator == condition.OrderIndicator(pump.Discharge, 3) {
+			ripple = cmplx.Abs(o.changes[i].Baseline)
+		}
+	}
+	least := 0.0
+	for k := 1; k <= highestOrder; k++ {
+		switch {
+		case c.Indicator != condition.OrderIndicator(pump.Discharge, k):
+		case k == 1:
+			least = first * cmplx.Abs(c.Baseline)
+		default:
+			least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
+		}
+	}
+	return c.Raised && (least == 0 || cmplx.Abs(c.Delta) > least)
 }
 
 // learned journals once that there is a baseline.

@@ -17,7 +17,7 @@ import (
 func TestQuietDays(t *testing.T) {
 	days, pumps, first := 0.1, 2, uint64(0)
 	if *book == "full" {
-		days, pumps, first = 1, 90, fresh
+		days, pumps, first = 1, 90, fresh+3000
 	}
 	total, advisories, began := 0.0, 0, time.Now()
 	for at := 0; at < pumps && (*bookFor == 0 || time.Since(began) < *bookFor); at += 2 {

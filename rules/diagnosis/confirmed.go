@@ -13,8 +13,8 @@ import (
 // leaked was found where the record says: the change of the pressure that went
 // before, by the change of the flow that such a leak makes. How far the leak's
 // size was known goes into the point's error. It is false when the evidence
-// does not carry that: no angle, a size known to less than a factor of four and a half, a
-// change that hardly stands out.
+// does not carry that: no angle, a size known to less than a factor of four and
+// a half, a change that hardly stands out.
 func (m *Model) Confirmed(e *Evidence, valve pump.Position, leak Size) (LinePoint, bool) {
 	const (
 		clear  = 4   // standard errors of the change

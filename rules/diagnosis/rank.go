@@ -86,6 +86,9 @@ func (m *Model) Rank(e *Evidence) Ranking {
 		list[i].Probability = math.Exp(list[i].Probability - all.value())
 	}
 	r.OneHead = math.Exp(both.value() - all.value())
+	if !r.Named {
+		shareSides(list, r.OneHead)
+	}
 	if seen && !g.known[1] {
 		fromOrders = blurred(&fromOrders, unknownLine)
 		for s := range leak {
@@ -111,6 +114,16 @@ func (m *Model) Rank(e *Evidence) Ranking {
 	})
 	r.Causes = list
 	return r
+}
+
+// shareSides gives both halves of the stroke the same: where no side can be
+// named, amplitudes that fit one of them a little better are no ground to.
+func shareSides(list []Ranked, oneHead float64) {
+	for i := range list {
+		if c := list[i].Cause; c == LossInDischargeHalf || c == LossInSuctionHalf {
+			list[i].Probability = oneHead / 2 // one of each: no cylinder is told either
+		}
+	}
 }
 
 // size is the i-th of the grid.

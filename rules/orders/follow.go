@@ -52,6 +52,7 @@ func (f *Fitter) fromBends(w *Window, beat float64, began phase) error {
 		}
 	}
 	f.phase, f.samples = best.phase, append(f.samples[:0], f.spare...)
+	f.start()
 	_, half := f.phase.offset(w.angles)
 	contradicted := len(w.angles) > 0 && half >= math.Pi
 	if contradicted || reached < 2 || best.left > mostLeft || second < best.deviance+clearly {

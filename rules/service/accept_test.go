@@ -224,3 +224,20 @@ func TestCoded(t *testing.T) {
 		})
 	}
 }
+
+// The oil had aged 1200 h when it was changed at 1000 h and 1600 h at 1200 h: at
+// 1140 h seven tenths of the way, and the record says that this was not counted.
+func TestWeightedUseOfYesterdayIsEstimatedFromTheRecordsAround(t *testing.T) {
+	p := triplex()
+	p.Tasks[0].Warm = service.Warm{Base: 60, Step: 10}
+	p.States[0].Wear = service.Wear{Begun: true, WarmTime: 1600 * time.Hour}
+	p.Ledger = []drivers.ServiceRecord{{Number: 1, RunTime: 1000 * time.Hour, WarmTime: 1200 * time.Hour, Entry: drivers.ServiceEntry{Task: "oil", Action: service.Performed}}}
+	r := recorder{p, watched}
+	got := r.must(t, drivers.ServiceEntry{Task: "oil", At: spring.AddDate(0, 0, 6).Add(12 * time.Hour)})
+	if got.RunTime != 1140*time.Hour || got.WarmTime != 1480*time.Hour || got.Estimated != service.EstimatedWeights {
+		t.Errorf("run time %v, weighted %v, estimated %q", got.RunTime, got.WarmTime, got.Estimated)
+	}
+	if now := r.must(t, drivers.ServiceEntry{Task: "oil"}); now.WarmTime != 1600*time.Hour || now.Estimated != "" {
+		t.Errorf("now: weighted %v, estimated %q; it was counted", now.WarmTime, now.Estimated)
+	}
+}

@@ -1,10 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"net/http"
 	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -38,33 +42,64 @@ func captureBlock(pump string, c *rules.Capture) store.Block {
 
 // A captured is a capture in the state file.
 type captured struct {
+	Number   int64     `json:"number"` // by which it is exported; it stays the same
 	Pump     string    `json:"pump"`
 	At       time.Time `json:"at"` // when the finding changed
 	Why      string    `json:"why"`
 	Readings int       `json:"readings"`
-	Text     string    `json:"text"` // a readings file
 }
 
+// captures lists them: only one text at a time is held.
 func (g *gateway) captures(ctx context.Context) (list []captured, err error) {
 	for _, p := range g.config.Pumps {
-		blocks, err := g.store.Blocks(ctx, p.ID, captureKind)
+		err := g.store.EachBlock(ctx, p.ID, captureKind, func(number int64, b store.Block) error {
+			list = append(list, described(number, &b))
+			return nil
+		})
 		if err != nil {
 			return nil, err
 		}
-		for _, b := range blocks {
-			one := captured{Pump: p.ID, At: b.Start, Text: string(b.Body)}
-			for line := range strings.Lines(one.Text) {
-				if why, is := strings.CutPrefix(line, "# capture "); is {
-					one.Why = strings.TrimSpace(why)
-				}
-				if strings.HasPrefix(line, "reading,") {
-					one.Readings++
-				}
-			}
-			list = append(list, one)
-		}
 	}
 	return list, nil
+}
+
+func described(number int64, b *store.Block) captured {
+	one := captured{Number: number, Pump: b.Subject, At: b.Start}
+	for line := range bytes.Lines(b.Body) {
+		if why, is := bytes.CutPrefix(line, []byte("# capture ")); is {
+			one.Why = string(bytes.TrimSpace(why))
+		}
+		if bytes.HasPrefix(line, []byte("reading,")) {
+			one.Readings++
+		}
+	}
+	return one
+}
+
+// capture gives take the readings file of one.
+func (g *gateway) capture(ctx context.Context, number int64, take func(io.Reader) error) error {
+	b, found, err := g.store.Block(ctx, captureKind, number)
+	if err != nil {
+		return err
+	}
+	if !found {
+		return fmt.Errorf("there is no capture %d; see pumpside captures list", number)
+	}
+	return take(bytes.NewReader(b.Body))
+}
+
+func (g *gateway) sendCapture(w http.ResponseWriter, r *http.Request) {
+	number, err := strconv.ParseInt(r.PathValue("number"), 10, 64)
+	if err == nil {
+		err = g.capture(r.Context(), number, func(text io.Reader) error {
+			w.Header().Set("Content-Type", "text/csv")
+			_, _ = io.Copy(w, text) // a client that left is no concern of ours
+			return nil
+		})
+	}
+	if err != nil {
+		reply(w, nil, err)
+	}
 }
 
 func capturesCommand() *cobra.Command {
@@ -80,7 +115,7 @@ func capturesCommand() *cobra.Command {
 
 func capturesList() *cobra.Command {
 	c := &cobra.Command{Use: "list", Short: "List what was captured, oldest first", Args: cobra.NoArgs}
-	config, asJSON := configFlag(c), c.Flags().Bool("json", false, "print JSON, with the readings")
+	config, asJSON := configFlag(c), c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		return atDesk(c.Context(), *config, func(d desk) error {
 			list, err := d.captures(c.Context())
@@ -93,8 +128,8 @@ func capturesList() *cobra.Command {
 					return
 				}
 				fmt.Fprintln(w, "NUMBER\tPUMP\tAT\tWHY\tREADINGS")
-				for i, one := range list {
-					fmt.Fprintf(w, "%d\t%s\t%sZ\t%s\t%d\n", i+1, one.Pump, one.At.Format(time.DateTime), strings.ReplaceAll(one.Why, "_", " "), one.Readings)
+				for _, one := range list {
+					fmt.Fprintf(w, "%d\t%s\t%sZ\t%s\t%d\n", one.Number, one.Pump, one.At.Format(time.DateTime), strings.ReplaceAll(one.Why, "_", " "), one.Readings)
 				}
 			})
 		})
@@ -110,24 +145,30 @@ func capturesExport() *cobra.Command {
 	}
 	config := configFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		var number int
-		if _, err := fmt.Sscanf(args[0], "%d", &number); err != nil {
+		number, err := strconv.ParseInt(args[0], 10, 64)
+		if err != nil {
 			return misuse{fmt.Errorf("%q is no number of the list", args[0])}
 		}
+		if store.IsPartOf(statePathIn(*config), args[1]) {
+			return fmt.Errorf("export to %q: that is the state file in use", args[1])
+		}
 		return atDesk(c.Context(), *config, func(d desk) error {
-			list, err := d.captures(c.Context())
-			if err != nil {
-				return err
-			}
-			if number < 1 || number > len(list) {
-				return fmt.Errorf("there is no capture %d; the list has %d", number, len(list))
-			}
-			if args[1] == "-" {
-				_, err = io.WriteString(c.OutOrStdout(), list[number-1].Text)
-				return err
-			}
-			return os.WriteFile(args[1], []byte(list[number-1].Text), 0o644)
+			return d.capture(c.Context(), number, func(text io.Reader) error { return exported(c.OutOrStdout(), args[1], text) })
 		})
 	}
 	return c
+}
+
+// exported writes text to a file, - being standard output.
+func exported(out io.Writer, path string, text io.Reader) error {
+	if path == "-" {
+		_, err := io.Copy(out, text)
+		return err
+	}
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(f, text)
+	return errors.Join(err, f.Close())
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"time"
 
 	"pumpside/agent/engine"
@@ -23,6 +24,7 @@ type desk interface {
 	journal(ctx context.Context, q journalQuery) ([]journalLine, error)
 	report(ctx context.Context, span time.Duration) (*reports.Report, error)
 	captures(ctx context.Context) ([]captured, error)
+	capture(ctx context.Context, number int64, take func(io.Reader) error) error
 	order(ctx context.Context, o order) (outcome, error)
 	backup(ctx context.Context, path string) error
 }

@@ -175,6 +175,7 @@ func (g *gateway) deskHandler() http.Handler {
 		list, err := g.captures(r.Context())
 		reply(w, list, err)
 	})
+	mux.HandleFunc("GET /captures/{number}", g.sendCapture)
 	mux.HandleFunc("GET /backup", g.sendBackup)
 	return mux
 }
@@ -245,6 +246,10 @@ func (s *socketDesk) report(ctx context.Context, span time.Duration) (*reports.R
 func (s *socketDesk) captures(ctx context.Context) (list []captured, err error) {
 	err = s.ask(ctx, http.MethodGet, "/captures", nil, &list)
 	return list, err
+}
+
+func (s *socketDesk) capture(ctx context.Context, number int64, take func(io.Reader) error) error {
+	return s.talk(ctx, http.MethodGet, fmt.Sprintf("/captures/%d", number), nil, take)
 }
 
 func (s *socketDesk) order(ctx context.Context, o order) (out outcome, err error) {

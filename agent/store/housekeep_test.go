@@ -2,6 +2,7 @@ package store
 
 import (
 	"fmt"
+	"reflect"
 	"testing"
 	"time"
 
@@ -168,13 +169,17 @@ func TestKindsOfHistoryMayBeLimitedInNumber(t *testing.T) {
 	}
 	pruneAll(t, w)
 	for _, tt := range []struct{ subject, kind, want string }{{"pump-1", "capture", "23"}, {"pump-2", "capture", "0"}, {"pump-1", "1m", "0123"}} {
-		blocks, err := s.Blocks(t.Context(), tt.subject, tt.kind)
+		got := ""
+		err := s.EachBlock(t.Context(), tt.subject, tt.kind, func(number int64, b Block) error {
+			got += string(b.Body)
+			same, found, err := s.Block(t.Context(), tt.kind, number)
+			if !found || !reflect.DeepEqual(same, b) {
+				t.Errorf("block %d is %+v (found %v), want %+v", number, same, found, b)
+			}
+			return err
+		})
 		if err != nil {
 			t.Fatal(err)
-		}
-		got := ""
-		for _, b := range blocks {
-			got += string(b.Body)
 		}
 		if got != tt.want {
 			t.Errorf("%s of %s: blocks %q, want %q", tt.kind, tt.subject, got, tt.want)

@@ -140,21 +140,40 @@ func (s *Store) History(ctx context.Context, subject, kind string, from, to time
 	return blocks, err
 }
 
-// Blocks returns every block of a kind of a subject, in the order they came.
-func (s *Store) Blocks(ctx context.Context, subject, kind string) (blocks []Block, err error) {
-	q := "SELECT start, stop, body FROM history WHERE subject = ? AND kind = ? ORDER BY id"
-	err = scan(ctx, s.read, q, []any{subject, kind}, func(rows *sql.Rows) error {
-		b, err := s.block(rows, subject, kind)
-		blocks = append(blocks, b)
-		return err
+// EachBlock gives f every block of a kind of a subject, in the order they came,
+// as it is read, with the number by which [Store.Block] finds it. An error of f
+// ends it and is returned.
+func (s *Store) EachBlock(ctx context.Context, subject, kind string, f func(number int64, b Block) error) error {
+	q := "SELECT start, stop, body, id FROM history WHERE subject = ? AND kind = ? ORDER BY id"
+	return scan(ctx, s.read, q, []any{subject, kind}, func(rows *sql.Rows) error {
+		var number int64
+		b, err := s.block(rows, subject, kind, &number)
+		if err != nil {
+			return err
+		}
+		return f(number, b)
 	})
-	return blocks, err
 }
 
-func (s *Store) block(rows *sql.Rows, subject, kind string) (Block, error) {
+// Block returns the block of a kind that has a number; found is whether there
+// is one.
+func (s *Store) Block(ctx context.Context, kind string, number int64) (b Block, found bool, err error) {
+	q := "SELECT start, stop, body, subject FROM history WHERE kind = ? AND id = ?"
+	err = scan(ctx, s.read, q, []any{kind, number}, func(rows *sql.Rows) (err error) {
+		var subject string
+		b, err = s.block(rows, fmt.Sprintf("number %d", number), kind, &subject)
+		b.Subject, found = subject, true
+		return err
+	})
+	return b, found, err
+}
+
+// block reads start, stop and body of a row, and what comes after them into
+// more.
+func (s *Store) block(rows *sql.Rows, subject, kind string, more ...any) (Block, error) {
 	var start, stop int64
 	var body []byte
-	if err := rows.Scan(&start, &stop, &body); err != nil {
+	if err := rows.Scan(append([]any{&start, &stop, &body}, more...)...); err != nil {
 		return Block{}, err
 	}
 	body, err := unsqueeze(body)

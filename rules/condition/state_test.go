@@ -317,3 +317,23 @@ func TestWindowsWithMovingSpeedAreNotObserved(t *testing.T) {
 		t.Errorf("got %v", list)
 	}
 }
+
+// Fast windows give a block every five minutes. The pump is judged within its
+// first hour all the same, and the run length stays what it is in time.
+func TestRareBlocksAreJudgedWithinTheHour(t *testing.T) {
+	set := condition.DefaultSettings(condition.Bands{})
+	var s condition.State
+	learned := time.Duration(0)
+	for at := time.Minute; learned == 0 && at < 2*time.Hour; at += 5 * time.Minute {
+		now := drivers.Instant{Boot: "a", SinceBoot: at}
+		s.Observe(&set, now, condition.Band{}, []condition.Observation{{Indicator: condition.OrderIndicator(pump.Discharge, 1), Value: complex(float64(at%7), 1), Vector: true}})
+		for _, c := range s.Changes(&set, condition.Band{}, nil) {
+			if c.Learned {
+				learned = at
+			}
+		}
+	}
+	if learned == 0 || learned > time.Hour {
+		t.Errorf("judged after %v, want within the hour", learned)
+	}
+}

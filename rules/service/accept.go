@@ -284,7 +284,7 @@ func (p *Pump) set(r *drivers.ServiceRecord, task *Task, then Totals, counted st
 	before, after := p.around(task, r.RunTime, wear.Totals(p.Totals))
 	run := share(float64(r.RunTime-before.RunTime), float64(after.RunTime-before.RunTime))
 	strokes := share(r.Strokes-before.Strokes, after.Strokes-before.Strokes)
-	r.WarmTime = before.WarmTime + time.Duration(run*float64(after.WarmTime-before.WarmTime))
+	r.WarmTime = before.WarmTime + time.Duration(run*float64(after.WarmTime-before.WarmTime)).Round(time.Millisecond)
 	r.Worn = before.Worn + strokes*(after.Worn-before.Worn)
 	r.Share = before.Share + run*(after.Share-before.Share)
 	if task.Weighted() && counted != FromCounters {

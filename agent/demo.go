@@ -33,9 +33,9 @@ const (
 	demoOpening  = "499.9945 h" // 20 s before the run-in oil change
 	demoFlowLost = 45 * time.Second
 	demoFlowBack = 155 * time.Second
-	demoChange   = 175 * time.Second
-	demoSilent   = 190 * time.Second
-	demoHeard    = 250 * time.Second
+	demoChange   = 187 * time.Second
+	demoSilent   = 202 * time.Second
+	demoHeard    = 255 * time.Second
 )
 
 // How the tale begins with a new state file, and with that of a demo before.

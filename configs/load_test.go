@@ -268,17 +268,17 @@ func TestLoadGivesServicesAndThresholds(t *testing.T) {
 	set := reference0(t).Pumps[0].Rules
 	want := []service.Task{
 		{
-			Name: "oil", Kind: service.Oil, RunTime: 4000 * time.Hour, FirstRunTime: 500 * time.Hour, Calendar: 365 * 24 * time.Hour, DueSoon: 0.9, Overdue: 1.1,
-			Warm: service.Warm{Base: 70, Step: 10}, Parts: "12 L of ISO VG 100 hydraulic oil, drain plug gasket", Minutes: 45, Oil: 12,
+			Name: "oil", Kind: service.Oil, RunTime: 4000 * time.Hour, FirstRunTime: 500 * time.Hour, Calendar: 365 * 24 * time.Hour, DueSoon: 0.9, Overdue: 1.1, Waste: 0.25,
+			Aged: true, Warm: service.Warm{Base: 70, Step: 10}, Parts: "12 L of ISO VG 100 hydraulic oil, drain plug gasket", Minutes: 45, Oil: 12,
 		},
 		{
 			Name: "valves", Kind: service.Valves, Positions: pump.Geometry{Cylinders: 3}.Valves(), Strokes: 7e7, Pressure: service.Pressure{Reference: 10e6, Exponent: 1},
-			DueSoon: 0.9, Overdue: 1.1, Parts: "6 valve cartridges with seat O-rings",
+			DueSoon: 0.9, Overdue: 1.1, Waste: 0.25, Parts: "6 valve cartridges with seat O-rings",
 		},
 		{
 			Name: "diaphragms", Kind: service.Diaphragms, Positions: []pump.Position{{Cylinder: 1}, {Cylinder: 2}, {Cylinder: 3}},
 			Table:   service.Table{{Speed: 250, Pressure: 8e6, Temperature: 70, RunTime: 12000 * time.Hour}, {RunTime: 8000 * time.Hour}},
-			DueSoon: 0.9, Overdue: 1.1,
+			DueSoon: 0.9, Overdue: 1.1, Waste: 0.25,
 		},
 	}
 	if d := cmp.Diff(want, set.Tasks, cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) <= 1e-12*math.Abs(b) })); d != "" {

@@ -61,6 +61,52 @@ func TestDashboardQueriesReturnData(t *testing.T) {
 	}
 }
 
+// TestDashboardIsLaidOut holds what an import relies on and no query shows:
+// panels with names of their own, beside one another, that ask the source which
+// the reader chose.
+func TestDashboardIsLaidOut(t *testing.T) {
+	type box struct{ X, Y, W, H int }
+	var dashboard struct {
+		SchemaVersion int
+		UID           string
+		Templating    struct{ List []struct{ Name, Type string } }
+		Panels        []struct {
+			ID          int
+			Type, Title string
+			GridPos     box
+			Datasource  struct{ Type, UID string }
+			Targets     []struct{ RefID string }
+		}
+	}
+	decode(t, readFile(t, filepath.Join(controlRoom, "dashboard.json")), &dashboard)
+	if dashboard.SchemaVersion == 0 || dashboard.UID == "" {
+		t.Error("no schema version, or no identity")
+	}
+	if first := dashboard.Templating.List[0]; first.Name != "source" || first.Type != "datasource" {
+		t.Errorf("the first variable is %+v, want the source", first)
+	}
+	titles := map[int]string{}
+	for i, p := range dashboard.Panels {
+		if other, twice := titles[p.ID]; twice || p.Title == "" {
+			t.Errorf("panel %d %q has the number of %q", p.ID, p.Title, other)
+		}
+		titles[p.ID] = p.Title
+		if len(p.Targets) > 0 && (p.Datasource.Type != "prometheus" || p.Datasource.UID != "${source}") {
+			t.Errorf("%s asks %+v", p.Title, p.Datasource)
+		}
+		a := p.GridPos
+		if a.X < 0 || a.X+a.W > 24 || a.W < 1 || a.H < 1 {
+			t.Errorf("%s is outside the grid of 24 columns: %+v", p.Title, a)
+		}
+		for _, q := range dashboard.Panels[:i] {
+			b := q.GridPos
+			if a.X < b.X+b.W && b.X < a.X+a.W && a.Y < b.Y+b.H && b.Y < a.Y+a.H {
+				t.Errorf("%s lies over %s", p.Title, q.Title)
+			}
+		}
+	}
+}
+
 // A dashboardQuery is one query with every variable at "all".
 type dashboardQuery struct{ panel, text string }
 

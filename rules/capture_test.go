@@ -45,3 +45,38 @@ func TestAFindingKeepsTheRawWindowsAroundIt(t *testing.T) {
 		t.Errorf("%s with %d readings before and %d after, want about 800 each", c.Why, before, after)
 	}
 }
+
+// A finding that stands over a restart is the same finding: it is journalled
+// once, and so is the raw pressure around it.
+func TestARestartBeginsNoFindingAnew(t *testing.T) {
+	b := newBench(t, warm(5), fast)
+	b.run(16*time.Minute, nil)
+	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.DischargeValveLeak, Cylinder: 1, Size: 0.3})
+	began, captures := 0, 0
+	b.changed = func(c rules.Change) {
+		switch {
+		case c.Capture != nil:
+			captures++
+		case c.Event != nil && c.Event.Alarm == rules.CapturedBegan:
+			began++
+		}
+	}
+	for end := 46 * time.Minute; end <= 66*time.Minute; end += 10 * time.Minute {
+		b.run(end, nil)
+		if v := b.state.Snapshot(b.set).Condition; v == nil || len(v.Causes) == 0 {
+			t.Fatalf("nothing is found at %v", end)
+		}
+		text, err := b.state.Marshal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		saved, err := rules.Unmarshal(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.state, _ = rules.Start(b.set, saved)
+	}
+	if began != 1 || captures != 1 {
+		t.Errorf("journalled %d times and captured %d times, want once each", began, captures)
+	}
+}

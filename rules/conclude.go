@@ -88,7 +88,7 @@ func (o *observer) judge(set *Settings, s *State) {
 	}
 	s.learned()
 	o.concluded = true
-	was := o.changed
+	was, visited := s.Observed.Change.Present, s.Observed.advised() // in the process before, too
 	o.changed = active
 	switch {
 	case !active:
@@ -103,7 +103,6 @@ func (o *observer) judge(set *Settings, s *State) {
 	o.oneHead = active && o.ranking.OneHead >= 0.5 && o.firstMoved()
 	visit := s.Observed.Change.Judge(s.moment.At, active && slices.ContainsFunc(o.changes, o.worthVisit))
 	one := s.Observed.OneHead.Judge(s.moment.At, o.oneHead)
-	advised := (visit || one) && !o.visit
 	o.visit = visit || one
 	o.follow(s, fresh)
 	if active {
@@ -117,7 +116,7 @@ func (o *observer) judge(set *Settings, s *State) {
 	case !active && was:
 		s.record(CapturedPassed, "")
 		s.capture(CapturedPassed)
-	case advised:
+	case o.visit && !visited:
 		s.capture(CapturedVisit)
 	}
 }
@@ -154,6 +153,11 @@ func (o *observer) worthVisit(c condition.Change) bool {
 		}
 	}
 	return c.Raised && (least == 0 || cmplx.Abs(c.Delta) > least)
+}
+
+// advised is whether a visit was, when the pump was last judged.
+func (o *Observed) advised() bool {
+	return o.Change.Visit(o.Change.Seen) || o.OneHead.Visit(o.OneHead.Seen)
 }
 
 // learned journals once that there is a baseline.

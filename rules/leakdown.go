@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"encoding/json"
 	"math"
 	"slices"
 	"time"
@@ -22,6 +23,20 @@ type leakDown struct {
 
 	Was   int                    `json:"was,omitzero"` // the conditions at From, a place in Bands
 	Bands [leakBands]leakHistory `json:"bands,omitzero"`
+}
+
+// UnmarshalJSON takes places and counts from a file only as far as they can be.
+func (l *leakDown) UnmarshalJSON(text []byte) error {
+	type plain leakDown
+	if err := json.Unmarshal(text, (*plain)(l)); err != nil {
+		return err
+	}
+	const most = 1 << 30 // stops of any pump
+	l.Was, l.Count = min(max(l.Was, 0), leakBands-1), min(max(l.Count, 0), most)
+	for i := range l.Bands {
+		l.Bands[i].Count = min(max(l.Bands[i].Count, 0), most)
+	}
+	return nil
 }
 
 // After a stop the pressure settles for some seconds; then a minute is watched.

@@ -72,14 +72,20 @@ func (h *leakHistory) now() float64 {
 	return sorted[leakJudged/2]
 }
 
+// leaks reports whether enough was measured, and more than was learned.
+func (h *leakHistory) leaks() bool { return h.known() && h.now() > h.Limit }
+
 // judgeLeakDown: after stops the pressure falls faster than it did when the
-// pump was learned. Between two stops it is held.
+// pump was learned. It is held between two stops, and over stops under other
+// conditions, which may hide it, until stops under the same show it gone.
 func judgeLeakDown(_ *Settings, s *State, _ int) alarm.Condition {
 	l := &s.Watch.LeakDown
 	h := &l.Bands[l.Was]
+	if i := slices.IndexFunc(l.Bands[:], func(h leakHistory) bool { return h.leaks() }); i >= 0 && !h.leaks() {
+		h = &l.Bands[i]
+	}
 	if l.Count == 0 || !h.known() {
 		return alarm.Condition{}
 	}
-	now := h.now()
-	return withValue(alarm.Judged(alarm.KnownBool(now > h.Limit)), now, h.Limit)
+	return withValue(alarm.Judged(alarm.KnownBool(h.leaks())), h.now(), h.Limit)
 }

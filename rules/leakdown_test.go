@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"pumpside/drivers"
+	"pumpside/rules"
 	"pumpside/rules/alarm"
 )
 
@@ -70,5 +71,61 @@ func TestLeakDownIsLearnedApartForColdGlycol(t *testing.T) {
 	stops(r, 3, 0.5)
 	if a := view(r); a.State != alarm.Normal {
 		t.Errorf("hot glycol was held against cold: %+v", a)
+	}
+}
+
+// A leak that shows only while the glycol is hot stands while stops come hot
+// and cold in turn, and ends when the hot ones show it gone.
+func TestALeakSeenHotIsHeldOverColdStops(t *testing.T) {
+	r := newRig(t, nil)
+	at := func(glycol float64, n int, loss float64) {
+		r.values[drivers.GlycolTemperature] = glycol
+		stops(r, n, loss)
+	}
+	const hot, cold = 70, 25
+	r.values[drivers.GlycolTemperature] = hot
+	r.pass(2 * time.Minute)
+	at(hot, 11, 0.05)
+	at(cold, 11, 0.05)
+	at(hot, 3, 0.5)
+	for i := range 3 {
+		at(cold, 1, 0.05)
+		a := view(r)
+		if a.State != alarm.Unacknowledged || a.Last.Value.Value < 0.4 {
+			t.Fatalf("after cold stop %d: %+v", i+1, a)
+		}
+		at(hot, 1, 0.5)
+	}
+	raised := 0
+	for _, e := range r.events {
+		if e.Alarm == "leak_down" && e.Kind == alarm.Raised {
+			raised++
+		}
+	}
+	if raised != 1 {
+		t.Errorf("raised %d times, want once", raised)
+	}
+	at(hot, 3, 0.05)
+	if a := view(r); a.State.Active() {
+		t.Errorf("after three good hot stops: %v", a.State)
+	}
+}
+
+// A state file may hold anything: what no pump can have counted is put right.
+func TestLeakDownOfADamagedFileIsPutRight(t *testing.T) {
+	for _, text := range []string{
+		`{"was":9,"count":1}`, `{"was":-1,"count":-7}`, `{"count":-1,"bands":[{"count":-3}]}`, `{"count":9223372036854775807,"bands":[{"count":9223372036854775807}]}`,
+	} {
+		saved, err := rules.Unmarshal([]byte(`{"version":1,"watch":{"leak_down":` + text + `}}`))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := newRig(t, nil)
+		r.state, _ = rules.Start(r.set, saved)
+		r.pass(2 * time.Minute)
+		stops(r, 4, 0.1)
+		if got := r.state.Snapshot(r.set).LeakDown; got == nil || got.Newest < 0.05 || got.Newest > 0.15 {
+			t.Errorf("%s: %+v", text, got)
+		}
 	}
 }

@@ -38,14 +38,16 @@ func (s *Settings) cusums(w *Watch) (small, large Cusum) {
 	return NewCusum(0.5, length), NewCusum(1.5, length)
 }
 
-// ready is whether w has learned enough to be judged by.
+// ready is whether w has learned enough to be judged by. Once judged it stays
+// so: blocks may come faster afterwards, and a changed pump teaches no more of
+// them.
 func (s *Settings) ready(w *Watch) bool {
 	const least, patience = 8, 50 * time.Minute // common practice, no source
 	n := s.MinBlocks
 	if w.Gap > s.Block.Seconds() {
 		n = max(min(least, n), min(n, int(patience.Seconds()/w.Gap)))
 	}
-	return w.Baseline.Blocks >= n
+	return w.Baseline.Blocks >= n || len(w.Arms) > 0
 }
 
 // A State is all that is known of a pump's condition. The zero State has seen

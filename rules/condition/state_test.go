@@ -179,6 +179,35 @@ func TestAFaultIsNotLearnedByAndBy(t *testing.T) {
 	}
 }
 
+// A pump seen in rare windows is judged from eight blocks on; when it then
+// changes and windows come faster, it is still judged.
+func TestAnIndicatorThatWasJudgedStaysJudged(t *testing.T) {
+	s := newSite(5)
+	block := func(gap time.Duration) {
+		v := s.truth + complex(s.noise*s.rng.NormFloat64(), s.noise*s.rng.NormFloat64())
+		s.state.Observe(&s.set, s.at, s.band, []condition.Observation{{Indicator: first, Value: v, Vector: true, Variance: s.noise * s.noise}})
+		s.at.SinceBoot += gap
+		s.state.Advance(&s.set, s.at)
+	}
+	for range 9 {
+		block(10 * time.Minute)
+	}
+	if c := s.change(); !c.Learned || c.Blocks >= s.set.MinBlocks {
+		t.Fatalf("rare blocks: %+v, want it learned from fewer than %d", c, s.set.MinBlocks)
+	}
+	s.truth += 60
+	block(10 * time.Minute)
+	for i := range 60 {
+		block(time.Minute)
+		if c := s.change(); !c.Learned {
+			t.Fatalf("fast block %d: %+v, not judged any more", i+1, c)
+		}
+	}
+	if c := s.change(); !c.Raised {
+		t.Errorf("%+v, want it raised", c)
+	}
+}
+
 func TestAnotherBandHasItsOwnBaseline(t *testing.T) {
 	s := newSite(10)
 	s.run(60)

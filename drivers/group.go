@@ -18,10 +18,10 @@ type Standby string
 // The states of the others, seen from one pump.
 const (
 	StandbyUnknown      Standby = "unknown"
-	StandbyNone         Standby = "none"          // there are no others
-	StandbyRunning      Standby = "running"       // one at least runs
-	StandbyAvailable    Standby = "available"     // none runs, one at least would start
-	StandbyNotAvailable Standby = "not_available" // none runs and none would start
+	StandbyNone         Standby = "none"          // there are no more than are required
+	StandbyRunning      Standby = "running"       // of the others as many run as are required
+	StandbyAvailable    Standby = "available"     // fewer run, one that stands would start
+	StandbyNotAvailable Standby = "not_available" // fewer run and none would start
 )
 
 // Alone reports whether no other pump of the group runs, so that what it

@@ -88,12 +88,13 @@ type Operation struct {
 	Mode       Mode        `json:"mode"`
 	Wanted     alarm.Known `json:"wanted"`
 	WantedBy   string      `json:"wanted_by"`
-	Asked      alarm.Known `json:"asked"`      // what the run demand itself says; unknown without one
-	Running    alarm.Known `json:"running"`    //
-	Delivering alarm.Known `json:"delivering"` // glycol moves; by its own meter or, without one, because it runs and nothing disputes it
-	Available  alarm.Known `json:"available"`  // runs, or would start when asked
-	Power      alarm.Known `json:"power"`      // control power
-	Gas        alarm.Known `json:"gas"`        // gas flows
+	Asked      alarm.Known `json:"asked"`       // what the run demand itself says; unknown without one
+	Running    alarm.Known `json:"running"`     //
+	Delivering alarm.Known `json:"delivering"`  // glycol moves; by its own meter or, without one, because it runs and nothing disputes it
+	Available  alarm.Known `json:"available"`   // runs, or would start when asked
+	Power      alarm.Known `json:"power"`       // control power
+	Gas        alarm.Known `json:"gas"`         // gas flows
+	GasMetered bool        `json:"gas_metered"` // a meter of it is configured, good or bad
 
 	Flow       quantity.CubicMetersPerSecond `json:"flow"` // settled; only with FlowKnown
 	FlowKnown  bool                          `json:"flow_known"`
@@ -115,7 +116,7 @@ type Operation struct {
 func (s *State) Operation(set *Settings) Operation {
 	running, _ := s.running()
 	o := Operation{
-		Running: running, Gas: s.gasFlowing(set), Power: s.powered(set), Asked: s.is(set, drivers.RunDemand),
+		Running: running, Gas: s.gasFlowing(set), GasMetered: set.has(drivers.GasFlow), Power: s.powered(set), Asked: s.is(set, drivers.RunDemand),
 		FlowShared: s.notOwn(set, drivers.GlycolFlow), Restarts: s.Watch.restarts(s.moment.At.SinceBoot),
 		GroupAsked: s.is(set, drivers.CirculationDemand),
 	}

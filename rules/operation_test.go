@@ -217,8 +217,8 @@ func TestSharedMeterSpeaksForAPumpOnlyWhileItRunsAlone(t *testing.T) {
 	if d := cmp.Diff([]string{"raised no_flow"}, names(got)); d != "" {
 		t.Fatalf("alone (-want +got):\n%s", d)
 	}
-	if e := got[len(got)-1]; e.Standby != "available" || e.Notify != alarm.NextWorkingDay {
-		t.Errorf("standby %q, notify %v", e.Standby, e.Notify)
+	if e := got[len(got)-1]; e.Standby != "available" || e.Notify != alarm.Now || e.TimeToRespond != 30*time.Minute {
+		t.Errorf("standby %q, notify %v, within %v", e.Standby, e.Notify, e.TimeToRespond)
 	}
 }
 

@@ -15,7 +15,7 @@ func Part(s *rules.Snapshot) site.Pump {
 // PartOf is Part for how a pump stands and how long it has run in all.
 func PartOf(o *rules.Operation, run time.Duration) site.Pump {
 	return site.Pump{
-		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas,
+		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas, GasMetered: o.GasMetered,
 		GroupAsked: o.GroupAsked, Backwards: o.Backwards, RunTime: run,
 		Flow: o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
 		Stream: site.Stream{Known: o.GasKnown, Rate: o.GasRate, Pressure: o.GasPressure, Temperature: o.GasTemperature},

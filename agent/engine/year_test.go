@@ -178,8 +178,9 @@ func TestTheBookOfBadDays(t *testing.T) {
 		},
 		{
 			"the duty pump turns and moves nothing, the standby is not asked", func(p *plant) { p.pumps[0].starved = true },
-			[]string{" north_circulation_lost control_room"},
-			[]string{"gp-1 no_flow control_room", "gp-1 glycol_flow_low control_room"},
+			// two calls: that the pump runs dry, and that the glycol stands
+			[]string{"gp-1 no_flow control_room", " north_circulation_lost control_room"},
+			[]string{"gp-1 glycol_flow_low control_room"},
 			3 * time.Minute, time.Hour, nil,
 		},
 		{

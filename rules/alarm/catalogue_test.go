@@ -11,6 +11,9 @@ import (
 	"pumpside/rules/alarm"
 )
 
+// standbys are the ways in which a standby can stand.
+var standbys = []string{"", "unknown", "none", "running", "available", "not_available"}
+
 // everySentence gives all the catalogue can say, by where it stands.
 func everySentence() map[string]string {
 	all := map[string]string{}
@@ -19,6 +22,13 @@ func everySentence() map[string]string {
 		all[key+" cause"], all[key+" consequence"], all[key+" not known"] = t.Cause, t.Consequence, t.NotKnown
 		for i, a := range t.Actions {
 			all[key+" action "+string(rune('1'+i))] = a.Text
+		}
+		for _, standby := range standbys {
+			for i, a := range alarm.Render(alarm.Event{Kind: alarm.Raised, Text: key, Class: alarm.Alarm, Standby: standby}, ridge).Actions {
+				if a.Hands != alarm.Before {
+					all[key+" action "+string(rune('1'+i))+" with the standby "+standby] = a.Text
+				}
+			}
 		}
 		for i, p := range t.Parts {
 			all[key+" part "+string(rune('1'+i))] = p
@@ -171,7 +181,7 @@ func TestEveryAlertIsComplete(t *testing.T) {
 
 // Only these facts exist, so that no sentence waits for another.
 func TestCatalogueUsesKnownTokens(t *testing.T) {
-	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after", "circulation_needed", "oil_added"}
+	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after", "circulation_needed", "oil_added", "pumps_delivering", "pumps_required", "take_over", "change_over", "restore"}
 	token := regexp.MustCompile(`\{([a-z_]+)(\|[^}]*)?\}`)
 	for where, text := range everySentence() {
 		for _, found := range token.FindAllStringSubmatch(text, -1) {
@@ -216,7 +226,7 @@ func TestPumpInAGroupLeavesTheNightToTheGroup(t *testing.T) {
 			waits = append(waits, alone[i].Name)
 		}
 	}
-	if want := []string{"drive_fault", "no_flow", "power_lost", "reverse_flow", "stopped_by_permissive", "stopped_longer_than_usual", "stopped_unexplained"}; !equal(waits, want) {
+	if want := []string{"drive_fault", "power_lost", "reverse_flow", "stopped_by_permissive", "stopped_longer_than_usual", "stopped_unexplained"}; !equal(waits, want) {
 		t.Errorf("%v wait for the working day, want %v", waits, want)
 	}
 }

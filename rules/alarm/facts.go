@@ -68,6 +68,9 @@ func (f facts) token(name string) (string, bool) {
 	case "count":
 		return f.count()
 	}
+	if step, ok := f.step(name); ok {
+		return step, true
+	}
 	return f.seen(name)
 }
 
@@ -202,6 +205,8 @@ func (f facts) measured() string {
 		return f.signal() + ", off its partner by"
 	case f.e.Signal != drivers.NoSignal && f.e.Value.Dimension == f.dimensionOfSignal():
 		return f.signal()
+	case strings.HasPrefix(f.e.Text, "circulation_"):
+		return "glycol flow of the group:"
 	case f.e.Subject != "":
 		return f.subject() + ":"
 	}

@@ -11,7 +11,7 @@ type notice struct{ tag, behind string }
 
 var notices = map[Kind]notice{
 	Cleared:            {"[CLEARED]", "[, after {duration}]"},
-	Eased:              {"[EASED]", ", first limit still passed[: {value}]"},
+	Eased:              {"[EASED]", ", still there[: {value}]"},
 	AcknowledgedBy:     {"[ACKNOWLEDGED]", "[, by {user}][: {comment}]"},
 	ResetBy:            {"[RESET]", "[, by {user}][: {comment}]"},
 	Shelved:            {"[SHELVED]", "[, for {duration}][, by {user}][: {comment}]"},

@@ -63,7 +63,7 @@ func unknownText(key string) Text {
 
 func (f facts) message(t Text) Message {
 	m := Message{
-		Headline: f.headline(t), Cause: fill(t.Cause, f.token), Consequence: t.Consequence, Actions: inOrder(t.Actions),
+		Headline: f.headline(t), Cause: fill(t.Cause, f.token), Consequence: t.Consequence, Actions: f.actions(t),
 		Evidence: f.evidence(), Causes: causeLines(f.e.Causes), NotKnown: f.notKnown(t), Parts: f.site.Parts,
 		Where: f.place(), Hazards: f.site.Hazards, LastService: f.lastService(),
 	}

@@ -118,6 +118,12 @@ func dressed(e alarm.Event) alarm.Event {
 		}
 	case "drive_fault":
 		e.DriveFaultCode, e.PumpRunning = 34, alarm.No
+	case "circulation_short":
+		e.Value, e.Limit, e.Subject, e.Standby = &alarm.Quantity{Value: 20.6e-3 / 60, Dimension: quantity.Flow}, nil, "GP-1", "none"
+		e.Evidence = append(count("pumps_delivering", 1), count("pumps_required", 2)...)
+	case "circulation_lost":
+		e.Limit = nil
+		e.Evidence = append(count("pumps_delivering", 0), count("pumps_required", 1)...)
 	case "circulation_low":
 		e.Evidence = []alarm.Evidence{{Key: "circulation_needed", Quantity: *e.Limit}}
 	case "group_reverse_flow":
@@ -153,12 +159,12 @@ func everyDefinition() []alarm.Definition {
 	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"))
 	defs = append(defs, alarm.ServiceAsked("check valves"))
 	for _, task := range []string{alarm.RunInOil, "check valves"} {
-		for _, d := range alarm.ServiceAlarms(task) {
+		defs = append(defs, alarm.ServiceAlarms(task)...)
+	}
+	for _, d := range defs {
+		if d.WorseText != "" {
+			d.Name, d.Text, d.Priority = d.Name+"_worse", d.WorseText, d.WorsePriority
 			defs = append(defs, d)
-			if d.WorseText != "" {
-				d.Name, d.Text, d.Priority = d.Name+"_worse", d.WorseText, d.WorsePriority
-				defs = append(defs, d)
-			}
 		}
 	}
 	slices.SortFunc(defs, func(a, b alarm.Definition) int { return strings.Compare(a.Name, b.Name) })
@@ -171,7 +177,7 @@ func siteFor(e *alarm.Event) alarm.Site {
 	d := alarm.Event{Alarm: e.Alarm}
 	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent")}} {
 		for _, def := range defs {
-			if def.Name == d.Alarm || e.Text == "device_silent" || e.Text == "bus_down" {
+			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || e.Text == "device_silent" || e.Text == "bus_down" {
 				site.Pump, site.Tag, site.Location, site.DriveFault = "", "", "", ""
 			}
 		}

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"slices"
@@ -8,7 +9,7 @@ import (
 )
 
 // standing has the alarms that need more than one signal or none, by name,
-// which is the key of their text too. Their conditions are judged by the
+// which is the key of their text too where they name none. Their conditions are judged by the
 // engine or by the site's rules; everything else is said here.
 var standing = tabulate(pumpAlarms, groupAlarms, siteAlarms)
 
@@ -16,7 +17,7 @@ func tabulate(tables ...map[string]Definition) map[string]Definition {
 	all := map[string]Definition{}
 	for _, table := range tables {
 		for name, d := range table {
-			d.Name, d.Text = name, name
+			d.Name, d.Text = name, cmp.Or(d.Text, name)
 			d.WorsePriority = max(d.WorsePriority, d.Priority)
 			all[name] = d.timed()
 		}
@@ -28,12 +29,14 @@ func tabulate(tables ...map[string]Definition) map[string]Definition {
 const aWorkingDay = 24 * time.Hour
 
 // timed fills in the time to respond from the catalogue where d says none. What
-// waits for the next working day has a day at least.
+// waits for the next working day has a day at least, but for an alarm of high
+// priority: for that another message has called.
 func (d Definition) timed() Definition {
 	if t, ok := TextOf(d.Text); ok && d.TimeToRespond == 0 {
 		d.TimeToRespond = t.Respond
 	}
-	if d.Notify == NextWorkingDay && d.TimeToRespond > 0 {
+	urgent := d.Class == Alarm && d.Priority == High
+	if d.Notify == NextWorkingDay && d.TimeToRespond > 0 && !urgent {
 		d.TimeToRespond = max(d.TimeToRespond, aWorkingDay)
 	}
 	return d

@@ -138,8 +138,10 @@ type PumpSettings struct {
 }
 
 // groupCalls are the alarms whose message can wait for the working day when
-// the pump is one of a group: what counts at night is the circulation.
-var groupCalls = []string{"no_flow", "reverse_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "power_lost"}
+// the pump is one of a group: what counts at night is the circulation. A pump
+// that runs dry is none of them: it is wrecked by the morning, whoever
+// circulates.
+var groupCalls = []string{"reverse_flow", "drive_fault", "stopped_unexplained", "stopped_by_permissive", "stopped_longer_than_usual", "power_lost"}
 
 // PumpAlarms gives the standing alarms of a pump, by name. It leaves out
 // those of settings.Without.

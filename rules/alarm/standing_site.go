@@ -10,7 +10,8 @@ import (
 
 // groupAlarms are those of pumps that share one circulation.
 var groupAlarms = map[string]Definition{
-	"circulation_lost": {
+	"circulation_lost": { // beyond the worse limit no pump delivers at all
+		Text: "circulation_short", WorseText: "circulation_lost",
 		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 60 * time.Second, OffDelay: 30 * time.Second,
 		ReAlarm: 4 * time.Hour, Dimension: quantity.Flow,
 	},

@@ -9,8 +9,8 @@ import (
 // A Text is everything the catalogue says under one key. In the sentences,
 // {token} stands for a fact of the event; a part in [brackets] is left out
 // when one of its facts is missing. The tokens: {duration} {value} {limit}
-// {signal} {subject} {fault} {reason} {explain} {cause} {count}, and the key of
-// any evidence for its number.
+// {signal} {subject} {fault} {reason} {explain} {cause} {count}, the steps of
+// [steps], and the key of any evidence for its number.
 type Text struct {
 	Title       string   // a noun phrase that names it in a list, with no fact in it
 	Headline    string   // the same as a phone shows it, with its facts

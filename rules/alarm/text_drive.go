@@ -10,7 +10,7 @@ var driveTexts = map[string]Text{
 		Cause:       "The drive has tripped[ with {fault}]. Its manual says what the code means.",
 		Consequence: "The pump stands until the cause is found. With no standby the circulation is lost. The drive may start again by itself if auto-restart is set.",
 		Actions: []Action{
-			off("Start the standby pump by site procedure."),
+			off("{take_over}"),
 			off("Read the code and the drive's own fault history, and find the cause before anything else."),
 			off("Leave the drive tripped until then: what blew once can blow again, and someone may be at the pump."),
 			off("Watch suction pressure and tank level for gas flowing back through the stopped pump."),
@@ -79,7 +79,7 @@ var stoppedTexts = map[string]Text{
 		Cause:       "The pump is asked to run and allowed to, and no fault stands, yet it does not turn. Think of a local stop, an open overload, a blown fuse or a broken control wire.",
 		Consequence: "With no standby the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{
-			off("Start the standby pump by site procedure."),
+			off("{take_over}"),
 			off("Ask whether someone is at the pump and stopped it there."),
 			off("Watch suction pressure and tank level for gas flowing back."),
 			on("Have an authorised electrician check stop buttons, overload and control supply."),
@@ -95,7 +95,7 @@ var stoppedTexts = map[string]Text{
 		Consequence: "With no standby the circulation is lost. The pump starts by itself when the interlock lets go.",
 		Actions: []Action{
 			off("Read in the plant's control system which interlock stands, and clear its cause."),
-			off("Start the standby pump by site procedure."),
+			off("{take_over}"),
 			off("Watch suction pressure and tank level for gas flowing back."),
 		},
 		NotKnown:    "Which interlock it is: only their sum is wired.",
@@ -119,8 +119,8 @@ var stoppedTexts = map[string]Text{
 		Cause:       "No signal tells whether the pump should run. Its own starts and stops so far say that it never stood so long between two runs.",
 		Consequence: "If glycol is wanted and no other pump runs, the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{
-			off("Ask whether it is on purpose: gas cut back, a change-over, work at the pump."),
-			off("If not, start the standby pump by site procedure."),
+			off("Ask whether it is on purpose: gas cut back, a change-over, work at the pump. If so, leave it."),
+			off("{take_over}"),
 			off("Watch suction pressure and tank level for gas flowing back."),
 			on("Have an authorised electrician check stop buttons, overload and control supply."),
 		},

@@ -19,7 +19,7 @@ var loadLow = Text{
 	Consequence: "There may be no circulation although the motor turns. A pump that runs dry is wrecked within minutes.",
 	Actions: []Action{
 		off("Look at flow and discharge pressure on the screen. If both are gone, stop the pump."),
-		off("Start the standby pump by site procedure."),
+		off("{take_over}"),
 		on("Inspect belt, shear pin and coupling with the guard off."),
 		on("Prime the pump by the maker's manual."),
 	},
@@ -54,7 +54,8 @@ var motorTexts = map[string]Text{
 		Consequence: "Less glycol circulates than wanted. A motor with a fan on its own shaft gets hot at low speed.",
 		Actions: []Action{
 			off("Look at the set-point, and at the drive for a limit that stands."),
-			off("Start the standby pump by site procedure if circulation is short."),
+			off("If circulation is short, take the next step; else it can wait."),
+			off("{take_over}"),
 		},
 		Respond: 2 * time.Hour, Circulation: true,
 	},

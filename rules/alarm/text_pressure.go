@@ -42,7 +42,8 @@ var pressureTexts = map[string]Text{
 		Actions: []Action{
 			off("Compare with contactor pressure and flow on the screen: they tell a process change from a pump or line fault."),
 			off("Think of a leak: look along the line from a distance."),
-			off("Start the standby pump by site procedure if flow is low too."),
+			off("If flow is low too, take the next step; else it can wait."),
+			off("{take_over}"),
 			on("Inspect the check valves of every head."),
 		},
 		NotKnown: "Whether pump or process is the cause, if the contactor pressure is not measured.",

@@ -11,8 +11,7 @@ var pumpTexts = map[string]Text{
 		Consequence: "Glycol in the oil ruins the whole hydraulic end within hours to days. Oil in the glycol foams the contactor, and gas goes out wet. " +
 			"This does not heal, and there is no safe number of hours left.",
 		Actions: []Action{
-			off("Start the standby pump by site procedure, then stop this one."),
-			off("If there is no standby, prepare to cut back the gas, and stop this pump as soon as operations can."),
+			off("{change_over}"),
 			off("Look from outside whether the oil in the sight glass is milky or has risen."),
 			on("Renew the failed diaphragm, and those of the same age."),
 			on("Drain the oil, flush the oil cells, and fill with new oil of the maker's grade."),
@@ -128,7 +127,7 @@ var oilTexts = map[string]Text{
 		Consequence: "The oil cells draw air: all heads fall behind, then the diaphragms and the drive parts run dry. " +
 			"It can cost the hydraulic end.",
 		Actions: []Action{
-			off("Start the standby pump by site procedure, then stop this one."),
+			off("{change_over}"),
 			off("Look from outside at the sight glass, and for oil on the ground. Milky oil means a failed diaphragm."),
 			on("Top up with the maker's grade to the mark, and note the litres."),
 			on("Find where the oil went: shaft seal, fittings, diaphragms."),
@@ -144,7 +143,8 @@ var oilTexts = map[string]Text{
 		Cause:       "Oil has been lost past the shaft seal, through a failed diaphragm or a fitting, or was not topped up.",
 		Consequence: "The oil cells draw air and all heads fall behind. Without oil the hydraulic end is lost.",
 		Actions: []Action{
-			off("Start the standby pump by site procedure, then stop this one if the level still falls."),
+			off("See on the screen whether the level still falls. While it does not, the next step can wait."),
+			off("{change_over}"),
 			off("Look from outside at the sight glass, and for oil on the ground. Milky oil means a failed diaphragm."),
 			on("Top up with the maker's grade to the mark, and note the litres."),
 		},

@@ -34,6 +34,7 @@ type GroupView struct {
 	Standby []drivers.Standby `json:"standby"` // of the others, seen from each pump
 	unseen  int               // nobody knows whether they run
 	back    int               // place of the last that something flows back through
+	missing int               // place of the only pump that stands, below 0 when it is not one
 	needs   needs
 
 	backUnseen bool // of one at least nobody can tell
@@ -70,11 +71,12 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 // count adds up what the pumps tell.
 func (v *GroupView) count(g *Group, pumps []Pump) {
 	ready, unsure, own := 0, 0, true
+	v.Gas, v.missing = gasOf(pumps), nobody
 	for k := range pumps {
 		p := &pumps[k]
-		v.Gas = either(v.Gas, p.Gas)
 		add(&v.Running, p.Running)
 		add(&v.Delivering, p.Delivering)
+		v.missing = lone(v.missing, k, p.Running)
 		if p.Delivering == alarm.Unknown {
 			v.Perhaps++
 		}
@@ -119,6 +121,23 @@ func (v *GroupView) meter(p *Pump, own *bool) {
 	}
 }
 
+// Of missing while the pumps are gone through.
+const (
+	nobody  = -1
+	several = -2
+)
+
+// lone is the place of the only pump that stands.
+func lone(was, k int, runs alarm.Known) int {
+	switch {
+	case runs != alarm.No:
+		return was
+	case was == nobody:
+		return k
+	}
+	return several
+}
+
 func add(n *int, k alarm.Known) {
 	if k == alarm.Yes {
 		*n++
@@ -127,6 +146,21 @@ func add(n *int, k alarm.Known) {
 
 // either is Yes as soon as one is, and No when one is and none is Yes.
 func either(a, b alarm.Known) alarm.Known { return max(a, b) }
+
+// gasOf is No only when every pump with a meter says so: the meter of a pump
+// that stands may show nothing while that of the other, which is bad, has the
+// gas.
+func gasOf(pumps []Pump) (gas alarm.Known) {
+	blind := false
+	for k := range pumps {
+		gas = either(gas, pumps[k].Gas)
+		blind = blind || pumps[k].GasMetered && pumps[k].Gas == alarm.Unknown
+	}
+	if gas == alarm.No && blind {
+		return alarm.Unknown
+	}
+	return gas
+}
 
 func (v *GroupView) moves() alarm.Known {
 	switch {

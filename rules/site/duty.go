@@ -109,8 +109,8 @@ func (g *Group) possible(name string) bool {
 	return true
 }
 
-// judgeLost: glycol is wanted and too few pumps deliver it. Where all power is
-// gone, the message about that speaks for it.
+// judgeLost: glycol is wanted and too few pumps deliver it, or, which is worse,
+// none. Where all power is gone, the message about that speaks for it.
 func judgeLost(s *State, _ *Group, i int) alarm.Condition {
 	v := &s.views[i]
 	c := alarm.Judged(alarm.No)
@@ -121,6 +121,7 @@ func judgeLost(s *State, _ *Group, i int) alarm.Condition {
 		return alarm.Condition{}
 	case v.Wanted == alarm.Yes:
 		c.Holds = alarm.KnownBool(v.Moves == alarm.No)
+		c.Worse = v.Moves == alarm.No && v.Delivering+v.Perhaps == 0
 	}
 	if v.FlowKnown {
 		c.HasValue, c.Value = true, float64(v.Flow)
@@ -217,6 +218,9 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 			e.Subject = set.Groups[i].Pumps[v.back]
 		}
 		return
+	}
+	if e.Text == "circulation_short" && v.missing >= 0 {
+		e.Subject = set.Groups[i].Pumps[v.missing]
 	}
 	count("pumps_delivering", v.Delivering)
 	count("pumps_required", v.Required)

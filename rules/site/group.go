@@ -55,6 +55,7 @@ type Pump struct {
 	Backwards  alarm.Known // something flows back through it while it stands
 	Power      alarm.Known
 	Gas        alarm.Known
+	GasMetered bool          // it has a meter of the gas, good or bad
 	RunTime    time.Duration // since its first hour
 
 	Flow       quantity.CubicMetersPerSecond // by its meter, only with FlowKnown

@@ -73,6 +73,7 @@ func (s *station) pass(d, every time.Duration) []string {
 func TestCirculation(t *testing.T) {
 	asked := func(p site.Pump, k alarm.Known) site.Pump { p.Asked = k; return p }
 	gas := func(p site.Pump, k alarm.Known) site.Pump { p.Gas = k; return p }
+	blind := func(p site.Pump) site.Pump { p.Gas, p.GasMetered = alarm.Unknown, true; return p }
 	tests := []struct {
 		name   string
 		change func(*site.Group)
@@ -86,6 +87,7 @@ func TestCirculation(t *testing.T) {
 		{"both run when one is enough", nil, []site.Pump{runs, runs}, 11 * time.Minute, []string{"raised north_too_many_running"}},
 		{"none runs and gas flows", nil, []site.Pump{rests, rests}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"lost for less than a minute is no page", nil, []site.Pump{rests, rests}, 55 * time.Second, []string{}},
+		{"the meter of the pump that stands shows no gas, that of the other is bad", nil, []site.Pump{gas(rests, alarm.No), blind(rests)}, time.Hour, []string{}},
 		{"none runs and no gas flows", nil, []site.Pump{gas(rests, alarm.No), gas(rests, alarm.No)}, time.Hour, []string{}},
 		{"it turns and moves nothing", nil, []site.Pump{spins, rests}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"the header's meter shows nothing", nil, []site.Pump{metered(runs, 0), metered(rests, 0)}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
@@ -139,6 +141,88 @@ func TestLostCirculationSaysHowItStands(t *testing.T) {
 	}
 	if e.Group != "north" || len(e.Evidence) != 2 || e.Evidence[0].Value != 0 || e.Evidence[1].Value != 1 {
 		t.Errorf("group %q, evidence %v", e.Group, e.Evidence)
+	}
+}
+
+func TestGasIsKnownToStandOnlyByEveryMeter(t *testing.T) {
+	metered := func(k alarm.Known) site.Pump { return site.Pump{Gas: k, GasMetered: true} }
+	tests := []struct {
+		name  string
+		pumps []site.Pump
+		want  alarm.Known
+	}{
+		{"both meters show none", []site.Pump{metered(alarm.No), metered(alarm.No)}, alarm.No},
+		{"one shows none, the other is bad", []site.Pump{metered(alarm.No), metered(alarm.Unknown)}, alarm.Unknown},
+		{"one shows gas, the other is bad", []site.Pump{metered(alarm.Unknown), metered(alarm.Yes)}, alarm.Yes},
+		{"one shows none, the other pump has no meter", []site.Pump{metered(alarm.No), {}}, alarm.No},
+		{"no meter at all", []site.Pump{{}, {}}, alarm.Unknown},
+	}
+	for _, tt := range tests {
+		s := newStation(t, nil)
+		s.pumps = tt.pumps
+		s.pass(time.Second, time.Second)
+		if got := s.state.Snapshot(s.set).Groups[0].Gas; got != tt.want {
+			t.Errorf("%s: gas %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}
+
+func TestOneOfTwoThatDeliverIsShortAndNotLost(t *testing.T) {
+	own := func(p site.Pump, litres float64) site.Pump { p = metered(p, litres); p.FlowShared = false; return p }
+	s := newStation(t, func(g *site.Group) { g.Required = 2 })
+	s.pumps = []site.Pump{own(rests, 0), own(runs, 20.6)}
+	s.pass(2*time.Minute, time.Second)
+	s.pumps = []site.Pump{own(rests, 0), own(rests, 0)}
+	s.pass(2*time.Minute, time.Second)
+	s.pumps = []site.Pump{own(runs, 20.6), own(runs, 20.6)}
+	s.pass(2*time.Minute, time.Second)
+	var got []string
+	var first alarm.Message
+	for _, e := range s.events {
+		if e.Alarm == "north_circulation_lost" {
+			m := alarm.Render(*e, alarm.Site{Name: "Ridge Site", Group: e.Group})
+			got = append(got, m.Headline)
+			if e.Kind == alarm.Raised {
+				first = m
+			}
+		}
+	}
+	want := []string{
+		"[HIGH] Ridge Site, north: circulation SHORT 1 min, 1 of 2 pumps deliver, 20.6 L/min. No standby, gas on. Act in 30 min.",
+		"[HIGH] Ridge Site, north: WORSE: glycol circulation LOST 3 min. No standby, gas flowing. Act in 30 min.",
+		"[CLEARED] Ridge Site, north: glycol circulation lost, after 4 min.",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("headlines (-want +got):\n%s", d)
+	}
+	if first.Actions[0].Text != "Start gp-1 again by site procedure, if its own alarm allows that, and watch for flow within two minutes. There is no standby." {
+		t.Errorf("first step %s", first.Actions[0].Text)
+	}
+}
+
+func TestAPumpThatIsRequiredIsNoStandby(t *testing.T) {
+	tests := []struct {
+		name     string
+		required int
+		pumps    []site.Pump
+		want     drivers.Standby // behind the first pump
+	}{
+		{"two of two must run", 2, []site.Pump{rests, runs}, drivers.StandbyNone},
+		{"two of three must run, the third would start", 2, []site.Pump{failed, runs, rests}, drivers.StandbyAvailable},
+		{"two of three must run, the third runs too", 2, []site.Pump{failed, runs, runs}, drivers.StandbyRunning},
+		{"two of three must run, the third cannot", 2, []site.Pump{rests, runs, failed}, drivers.StandbyNotAvailable},
+		{"two of three must run, nobody knows of the third", 2, []site.Pump{rests, runs, unseen}, drivers.StandbyUnknown},
+		{"one of two must run, and does", 1, []site.Pump{rests, runs}, drivers.StandbyRunning},
+	}
+	for _, tt := range tests {
+		s := newStation(t, func(g *site.Group) {
+			g.Pumps, g.Required = []string{"gp-1", "gp-2", "gp-3"}[:len(tt.pumps)], tt.required
+		})
+		s.pumps = tt.pumps
+		s.pass(time.Second, time.Second)
+		if got := s.state.Snapshot(s.set).Groups[0].Standby[0]; got != tt.want {
+			t.Errorf("%s: standby %s, want %s", tt.name, got, tt.want)
+		}
 	}
 }
 

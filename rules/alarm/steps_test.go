@@ -1,0 +1,44 @@
+package alarm_test
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"pumpside/rules/alarm"
+)
+
+// A step that the headline above it contradicts is not followed.
+func TestTheFirstStepGoesWithTheStandbyInTheHeadline(t *testing.T) {
+	tests := []struct{ text, standby, first string }{
+		{"drive_fault", "available", "Start the standby pump by site procedure."},
+		{"drive_fault", "running", "See on the screen that the standby pump, which runs already, delivers."},
+		{"stopped_unexplained", "running", "See on the screen that the standby pump, which runs already, delivers."},
+		{"no_flow", "none", "There is no standby: prepare to lower or divert the gas and to turn down the reboiler, by site procedure."},
+		{"no_flow", "", "Start the standby pump, if one is ready, by site procedure; if none is, prepare to lower or divert the gas."},
+		{"oil_level_low", "available", "Start the standby pump by site procedure, then stop this one."},
+		{"oil_level_low", "not available", "No standby is ready: prepare to cut back the gas, and stop this pump as soon as operations can."},
+		{"diaphragm_leak", "running", "The standby pump runs: see that it delivers, then stop this one by site procedure."},
+		{"circulation_lost", "available", "Start the standby pump by site procedure and watch for flow within two minutes."},
+		{"circulation_short", "none", "Start GP-1 again by site procedure, if its own alarm allows that, and watch for flow within two minutes. There is no standby."},
+	}
+	for _, tt := range tests {
+		e := alarm.Event{Kind: alarm.Raised, Text: tt.text, Class: alarm.Alarm, Standby: tt.standby, Subject: "GP-1"}
+		if got := alarm.Render(e, ridge).Actions[0].Text; got != tt.first {
+			t.Errorf("%s, standby %q\n got %s\nwant %s", tt.text, tt.standby, got, tt.first)
+		}
+	}
+}
+
+func TestOnlyAStandbyThatIsReadyIsToBeStarted(t *testing.T) {
+	for key := range alarm.Catalogue {
+		for _, standby := range []string{"none", "not_available", "running"} {
+			e := alarm.Event{Kind: alarm.Raised, Text: key, Class: alarm.Alarm, Standby: standby, TimeToRespond: time.Hour}
+			for _, a := range alarm.Render(e, ridge).Actions {
+				if strings.HasPrefix(a.Text, "Start the standby") {
+					t.Errorf("%s, standby %s: %s", key, standby, a.Text)
+				}
+			}
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package rules_test
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -45,9 +46,15 @@ func (b *bench) tell(e drivers.ServiceEntry) (entries []string) {
 
 // The line that a repair teaches is the one that a start would have shown.
 func TestAFoundValveTeachesTheLine(t *testing.T) {
+	for _, size := range []float64{0.2, 0.4} {
+		t.Run(fmt.Sprintf("a valve that loses %v of its flow", size), func(t *testing.T) { foundValveTeaches(t, size) })
+	}
+}
+
+func foundValveTeaches(t *testing.T, size float64) {
 	b := newBench(t, warm(11), fast).withTasks()
 	b.run(16*time.Minute, nil)
-	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: 0.4})
+	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: size})
 	b.run(30*time.Minute, nil)
 	turns := float64(b.set.Geometry.RatedSpeed) / 60
 	if _, _, known := b.state.Observed.Line.At(turns, turns); known {
@@ -80,6 +87,73 @@ func TestAFoundValveTeachesTheLine(t *testing.T) {
 	b.tell(drivers.ServiceEntry{Undoes: record, Note: "it was cylinder 3"})
 	if n := len(b.state.Observed.Line.Points); n != 0 {
 		t.Errorf("%d points of the line after the record was undone, want 0", n)
+	}
+}
+
+// Work done before a leak began is no answer to it, however late it is typed in:
+// it teaches nothing, forgets nothing, and its effect is not judged. Work done
+// since is, whenever it is typed in.
+func TestWorkFromBeforeAFindingSaysNothingOfIt(t *testing.T) {
+	b := newBench(t, warm(11), fast).withTasks()
+	b.run(16*time.Minute, nil)
+	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: 0.4})
+	b.run(40*time.Minute, nil)
+	found := b.state.Observed.Change
+	if !found.Present {
+		t.Fatal("the leak is not found")
+	}
+	b.state.Watch.LeakDown.Count = 3
+	hours := 0.01
+	for _, tt := range []struct {
+		name    string
+		at      time.Time
+		answers bool
+	}{
+		{"two years ago", found.Began.Wall.AddDate(-2, 0, 0), false},
+		{"just before the leak began", found.Began.Wall.Add(-time.Minute), false},
+		{"just after the leak began", found.Began.Wall.Add(time.Minute), true},
+	} {
+		before := len(b.state.Ledger)
+		got := b.tell(drivers.ServiceEntry{
+			Task: "valves", Action: service.Replaced, Cylinder: 2, Side: "suction", Found: string(service.Leaking), At: tt.at, RunHours: &hours,
+		})
+		if len(b.state.Ledger) != before+1 {
+			t.Fatalf("%s: journal %v", tt.name, got)
+		}
+		for _, what := range []struct {
+			name string
+			is   bool
+		}{
+			{"the line was taught", slices.Contains(got, "line_confirmed")},
+			{"the finding was let go", !b.state.Observed.Change.Present},
+			{"its effect is judged", b.state.Repair.Record == before+1},
+			{"the leak-down is learned anew", b.state.Watch.LeakDown.Count == 0},
+		} {
+			if what.is != tt.answers {
+				t.Errorf("%s: %s: %v, want %v", tt.name, what.name, what.is, tt.answers)
+			}
+		}
+	}
+}
+
+// With nothing found, years of records typed in at once forget nothing; the
+// visit of a moment ago does.
+func TestOldRecordsForgetNothing(t *testing.T) {
+	b := newBench(t, warm(11), fast).withTasks()
+	b.run(16*time.Minute, nil)
+	if !b.state.Observed.Learned {
+		t.Fatal("nothing was learned")
+	}
+	hours := 0.01
+	for _, tt := range []struct {
+		name   string
+		before time.Duration
+		keeps  bool
+	}{{"two years ago", 2 * 365 * 24 * time.Hour, true}, {"the day before the agent came", 24 * time.Hour, true}, {"a minute ago", time.Minute, false}} {
+		got := b.tell(drivers.ServiceEntry{Task: "valves", Action: service.Replaced, At: b.state.At().Wall.Add(-tt.before), RunHours: &hours})
+		if got[0] != "service_recorded" || b.state.Observed.Learned != tt.keeps {
+			t.Errorf("%s: kept %v, want %v; journal %v", tt.name, b.state.Observed.Learned, tt.keeps, got)
+		}
 	}
 }
 

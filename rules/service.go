@@ -44,10 +44,12 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	}
 	s.Ledger = append(s.Ledger, r)
 	s.fold(set)
-	s.beginRepair(set, &r)
-	s.confirm(set, &r)
-	if set.disturbs(&r.Entry) {
-		s.serviced(&r.Entry)
+	if s.ofNow(&r) {
+		s.beginRepair(set, &r)
+		s.confirm(set, &r)
+		if set.disturbs(&r.Entry) {
+			s.serviced(&r.Entry)
+		}
 	}
 	text := "service_recorded"
 	if entry.Undoes > 0 {
@@ -66,6 +68,24 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	if r.Disputed != "" {
 		s.recordDisputed(&r)
 	}
+}
+
+// enteredWithin is how late a visit may be typed in with nothing found and
+// still be about the pump as it stands (our own choice, no source).
+const enteredWithin = 7 * 24 * time.Hour
+
+// ofNow reports whether a record is about the pump as it is observed: work done
+// now, or since what is found began. A record of old times says nothing of
+// today's finding, and what was learned since is of the pump it left.
+func (s *State) ofNow(r *drivers.ServiceRecord) bool {
+	found := &s.Observed.Change
+	switch {
+	case r.Counted == service.FromCounters:
+		return true
+	case found.Present:
+		return found.Began.Synchronized && r.At.Wall.After(found.Began.Wall)
+	}
+	return r.Counted == service.FromHistory && s.moment.At.Wall.Sub(r.At.Wall) < enteredWithin
 }
 
 // recordDisputed journals that hours told do not fit those counted.

@@ -8,6 +8,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -140,6 +141,67 @@ func TestARecordReplaysTheSame(t *testing.T) {
 		}
 	}
 	t.Logf("%d files, %d bytes of events; %s", len(files), again.Len(), &notes)
+}
+
+// What was lost between two files is not made up: a replay goes on from the
+// state that the second begins with, and says so. Where the second begins at
+// the end of the first, it goes on as it stands.
+func TestAReplayOverAHoleGoesOnFromTheStateThen(t *testing.T) {
+	for _, tt := range []struct {
+		name string
+		hole time.Duration
+	}{{"a hole of ten minutes", 10 * time.Minute}, {"no hole", 0}} {
+		t.Run(tt.name, func(t *testing.T) {
+			config, folder := playedConfig(t), t.TempDir()
+			set := config.Pumps[0].Rules
+			at := drivers.Instant{Wall: time.Date(2026, 3, 1, 12, 0, 0, 0, time.UTC), Boot: "boot-a", SinceBoot: time.Hour, Synchronized: true}
+			state, _ := rules.Start(set, nil)
+			run := func(d time.Duration, rec *recorder) {
+				for end := at.SinceBoot + d; at.SinceBoot < end; {
+					at.SinceBoot, at.Wall = at.SinceBoot+time.Second, at.Wall.Add(time.Second)
+					b := drivers.Batch{At: at, Readings: []drivers.Reading{
+						{Signal: drivers.DriveStatus, Value: float64(drivers.DriveRunning), Quality: drivers.Good},
+						{Signal: drivers.MotorSpeed, Value: 1450, Quality: drivers.Good},
+						{Signal: drivers.MotorPower, Value: 2900, Quality: drivers.Good},
+						{Signal: drivers.GlycolFlow, Value: 20.0 / 60e3, Quality: drivers.Good},
+					}}
+					if rec != nil {
+						rec.Record(state, &b)
+					}
+					rules.Step(set, state, &b)
+				}
+			}
+			recorded := func(d time.Duration) {
+				rec := newRecorder(set, config.Hash, folder, 300e3, 20, zerolog.Nop())
+				rec.out = make(chan piece, 1000) // nothing is lost
+				run(d, rec)
+				rec.Close()
+				if err := rec.Run(t.Context()); err != nil {
+					t.Fatal(err)
+				}
+			}
+			recorded(10 * time.Minute)
+			run(tt.hole, nil)
+			recorded(10 * time.Minute)
+
+			files, err := readingsFiles([]string{folder})
+			if err != nil || len(files) != 2 {
+				t.Fatalf("%d files, %v", len(files), err)
+			}
+			var notes bytes.Buffer
+			p := player{config: config, words: wordsOf(config), out: io.Discard, notes: &notes, json: true}
+			if err := p.playAll(files, func(path string) (io.ReadCloser, error) { return os.Open(path) }); err != nil {
+				t.Fatal(err)
+			}
+			again := p.pumps["gp-1"].state
+			if got, want := again.Snapshot(set).Totals, state.Snapshot(set).Totals; got != want || again.Seq != state.Seq || want.RunSeconds < (20*time.Minute+tt.hole).Seconds()-10 {
+				t.Errorf("replayed %+v and %d entries, lived %+v and %d", got, again.Seq, want, state.Seq)
+			}
+			if told := strings.Contains(notes.String(), "note: pump gp-1 has a hole in its record, from 2026-03-01 12:10Z to 2026-03-01 12:20Z; it goes on with its state then"); told != (tt.hole > 0) {
+				t.Errorf("notes %s", &notes)
+			}
+		})
+	}
 }
 
 // Files are bounded, and numbers go on over restarts.

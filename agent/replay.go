@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"reflect"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -112,9 +113,9 @@ type played struct {
 	fed   bool // it was stepped
 }
 
-// playAll plays files one after the other. The state a later one begins with
-// is passed over for a pump that was already played: it is where the file
-// before ended.
+// playAll plays files one after the other. A pump that was already played goes
+// on from where it stands, or, where the record has a hole, from the state that
+// the next file begins with.
 func (p *player) playAll(files []string, open func(string) (io.ReadCloser, error)) error {
 	began := time.Now()
 	for _, path := range files {
@@ -183,20 +184,23 @@ func (p *player) step(d *decoded) error {
 	return p.tell(d.pump, rules.Step(one.set, one.state, &d.batch))
 }
 
-// start makes every pump ready that is not yet, from what the file says it
-// began with.
+// start makes every pump ready from what the file says it began with, unless it
+// stands there.
 func (p *player) start(f *readingsFile) error {
 	if p.pumps == nil {
 		p.pumps = map[string]*played{}
 	}
 	for i := range p.config.Pumps {
 		set := p.config.Pumps[i].Rules
-		if one := p.pumps[set.Pump]; one != nil && (one.told || one.fed) {
-			continue
-		}
 		saved, err := f.saved(set.Pump)
 		if err != nil {
 			return fmt.Errorf("pump %s: %w", set.Pump, err)
+		}
+		if one := p.pumps[set.Pump]; one != nil && (one.told || one.fed) {
+			if saved == nil || one.stands(saved, f.config == p.config.Hash) {
+				continue
+			}
+			fmt.Fprintf(p.notes, "note: pump %s has a hole in its record, from %s to %s; it goes on with its state then\n", set.Pump, when(one.state.At()), when(saved.Alarms.Clock.Last))
 		}
 		state, changes := rules.Start(set, saved)
 		p.pumps[set.Pump] = &played{set: set, state: state, told: saved != nil}
@@ -205,6 +209,19 @@ func (p *player) start(f *readingsFile) error {
 		}
 	}
 	return nil
+}
+
+func when(at drivers.Instant) string { return at.Wall.UTC().Format("2006-01-02 15:04Z") }
+
+// stands reports whether a pump stands where it was saved. Under another
+// configuration what it counted and journalled may be other than it was then;
+// the instant is not.
+func (one *played) stands(saved *rules.Saved, sameConfig bool) bool {
+	at, then := one.state.At(), saved.Alarms.Clock.Last
+	if !at.SameBoot(then) || at.SinceBoot != then.SinceBoot {
+		return false
+	}
+	return !sameConfig || one.state.Seq == saved.Seq && reflect.DeepEqual(one.state.Counters, saved.Counters)
 }
 
 // saved is what the file says a pump began with; nil for nothing.

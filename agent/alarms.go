@@ -8,6 +8,7 @@ import (
 	"maps"
 	"os"
 	"slices"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -20,11 +21,11 @@ import (
 func alarmsCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "alarms",
-		Short: "List, acknowledge, shelve and reset alarms; read the journal",
+		Short: "List and show alarms, acknowledge, shelve and reset them; read the journal",
 		Args:  cobra.NoArgs,
 		RunE:  needsCommand,
 	}
-	c.AddCommand(alarmsList(), alarmsJournal())
+	c.AddCommand(alarmsList(), alarmsShow(), alarmsJournal())
 	for _, v := range []struct {
 		use, short, span string
 		verb             drivers.Verb
@@ -43,19 +44,46 @@ func alarmsCommand() *cobra.Command {
 
 // An alarm is named as the list prints it: PUMP/ALARM, or ALARM for the site.
 func alarmsOrder(use, short, span string, verb drivers.Verb) *cobra.Command {
-	c := &cobra.Command{Use: use + " [PUMP/]ALARM", Short: short, Args: cobra.ExactArgs(1)}
+	c := &cobra.Command{Use: use + " [PUMP/]ALARM", Short: short, Args: asUsed}
 	config := configFlag(c)
-	comment := c.Flags().String("comment", "", "why, for the journal")
+	why := "why, for the journal"
+	if span != "" {
+		why += "; must be given"
+	}
+	comment := c.Flags().String("comment", "", why)
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	length := new(time.Duration)
 	if span != "" {
-		length = c.Flags().Duration("for", 0, span+", such as 2h30m")
+		length = spanFlag(c.Flags(), "for", 0, span+", such as 2h30m")
 	}
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if span != "" && strings.TrimSpace(*comment) == "" {
+			return misuse{fmt.Errorf("say why: %s %s --comment 'mechanic on site'; the next shift reads it", c.CommandPath(), args[0])}
+		}
 		pump, name := splitAlarm(args[0])
-		return give(c, *config, *asJSON, order{Pump: pump, Command: drivers.Command{Verb: verb, Alarm: name, For: *length, Comment: *comment}})
+		o := order{Pump: pump, Command: drivers.Command{Verb: verb, Alarm: name, For: *length, Comment: *comment}}
+		return atDesk(c.Context(), *config, func(d desk) error {
+			if err := pumpForgotten(c, d, o); err != nil {
+				return err
+			}
+			return giveAt(c, d, *asJSON, o)
+		})
 	}
 	return c
+}
+
+// pumpForgotten finds an alarm that only pumps have, written as if it were the
+// site's.
+func pumpForgotten(c *cobra.Command, d desk, o order) error {
+	if o.Pump != "" {
+		return nil
+	}
+	list, err := d.alarms(c.Context())
+	name := alarmName{Alarm: o.Command.Alarm}
+	if err != nil || list.has(name) || len(list.having(name.Alarm)) == 0 {
+		return err
+	}
+	return list.missing(name)
 }
 
 func splitAlarm(text string) (pump, name string) {
@@ -67,12 +95,8 @@ func splitAlarm(text string) (pump, name string) {
 	return "", text
 }
 
-// give gives an order at the desk and prints what came of it. A refusal is
+// giveAt gives an order at the desk and prints what came of it. A refusal is
 // "not well".
-func give(c *cobra.Command, config string, asJSON bool, o order) error {
-	return atDesk(c.Context(), config, func(d desk) error { return giveAt(c, d, asJSON, o) })
-}
-
 func giveAt(c *cobra.Command, d desk, asJSON bool, o order) error {
 	o.Command.ID, o.Command.User = rand.Text(), userName(uint32(os.Getuid()))
 	out, err := d.order(c.Context(), o)
@@ -171,10 +195,10 @@ func since(v alarm.View) string {
 func marksOf(v alarm.View) string {
 	var marks []string
 	if v.Shelved {
-		marks = append(marks, "shelved by "+v.ShelvedBy+until(v.ShelvedUntil))
+		marks = append(marks, "shelved by "+v.ShelvedBy+until(v.ShelvedUntil, v.ShelvedLeft))
 	}
 	if v.Removed {
-		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt))
+		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt, v.ReviewLeft))
 	}
 	if v.SuppressedBy != "" {
 		marks = append(marks, "suppressed by "+v.SuppressedBy)
@@ -182,11 +206,21 @@ func marksOf(v alarm.View) string {
 	return joined("; ", marks...)
 }
 
-func until(t time.Time) string {
+// until says when a mark ends; without a clock, how much is left of it.
+func until(t time.Time, left time.Duration) string {
 	if t.IsZero() {
-		return ""
+		return " for another " + alarm.Span(left)
 	}
 	return " until " + t.UTC().Format(time.DateTime) + "Z"
+}
+
+// text is the headline; where that had no room for a refusal, the whole of it
+// stands below.
+func (l *journalLine) text() string {
+	if strings.Contains(l.Headline, l.Event.Refusal) {
+		return l.Headline
+	}
+	return l.Headline + "\n\trefused: " + l.Event.Refusal
 }
 
 func alarmsJournal() *cobra.Command {
@@ -196,7 +230,7 @@ func alarmsJournal() *cobra.Command {
 	c.Flags().StringVar(&q.Pump, "pump", "", "of one pump only")
 	c.Flags().StringVar(&q.Alarm, "alarm", "", "of one alarm only")
 	c.Flags().IntVar(&q.Limit, "limit", 50, "at most so many")
-	ago := c.Flags().Duration("since", 0, "not older than, such as 24h")
+	ago := spanFlag(c.Flags(), "since", 0, "not older than, such as 24h or 7d")
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		if *ago > 0 {
@@ -209,7 +243,7 @@ func alarmsJournal() *cobra.Command {
 			}
 			return printed(c.OutOrStdout(), *asJSON, lines, func(w io.Writer) {
 				for _, l := range lines {
-					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.Headline)
+					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.text())
 				}
 			})
 		})

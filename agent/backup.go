@@ -19,13 +19,17 @@ func backupCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Copy the state file while the agent runs",
-		Args:  cobra.ExactArgs(1),
+		Args:  asUsed,
 	}
 	config := configFlag(c)
+	force := c.Flags().Bool("force", false, "replace FILE if it is there")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		path, err := filepath.Abs(args[0])
 		if err != nil {
 			return err
+		}
+		if _, err := os.Lstat(path); err == nil && !*force {
+			return fmt.Errorf("%s is there already; --force replaces it", path)
 		}
 		return atDesk(c.Context(), *config, func(d desk) error {
 			if err := d.backup(c.Context(), path); err != nil {
@@ -78,7 +82,7 @@ func restoreCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "restore FILE",
 		Short: "Put a backup in the place of the state file; the agent must be stopped",
-		Args:  cobra.ExactArgs(1),
+		Args:  asUsed,
 	}
 	path := configFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {

@@ -141,7 +141,7 @@ func capturesExport() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "export NUMBER FILE",
 		Short: "Write one of the list as a readings file (CSV), for a spreadsheet or for replay; - is standard output",
-		Args:  cobra.ExactArgs(2),
+		Args:  asUsed,
 	}
 	config := configFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {

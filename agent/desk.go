@@ -19,6 +19,7 @@ import (
 // agent over its socket, or the state file itself when no agent runs.
 type desk interface {
 	alarms(ctx context.Context) (alarmList, error)
+	alert(ctx context.Context, name alarmName) (alert, error)
 	tasks(ctx context.Context) (map[string][]rules.TaskView, error)
 	book(ctx context.Context) (serviceBook, error)
 	journal(ctx context.Context, q journalQuery) ([]journalLine, error)

@@ -80,6 +80,8 @@ It reads devices only. It measures and advises, and is no safety function.`,
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
+	root.Version = versionLine()
+	root.SetVersionTemplate("{{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.AddCommand(
 		demoCommand(), runCommand(), checkCommand(), probeCommand(), simulateCommand(), replayCommand(), capturesCommand(),

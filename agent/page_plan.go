@@ -29,7 +29,7 @@ func (s *pageSource) plan() sitePlan {
 // Plan implements page.Source with the plan of "service plan".
 func (s *pageSource) Plan() web.Plan {
 	p := s.plan()
-	plan := web.Plan{Until: p.Until}
+	plan := web.Plan{Until: p.Until, NoDates: p.NoDates}
 	for i := range p.Visits {
 		plan.Visits = append(plan.Visits, s.visit(&p.Visits[i]))
 	}

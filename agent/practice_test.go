@@ -10,8 +10,9 @@ import (
 )
 
 // TestPracticeLeadsToARunningAgent walks the page for practising as a person
-// does, command by command, and writes what its blocks say into the draft. At
-// the end the agent must see the simulated skid as it is.
+// does, command by command, and writes what its blocks say into the draft; only
+// the TCP ports are the test's own. At the end the agent must see the simulated
+// skid as it is.
 func TestPracticeLeadsToARunningAgent(t *testing.T) {
 	if testing.Short() {
 		t.Skip("searches a serial line for some seconds")
@@ -61,7 +62,8 @@ func (p *practice) simulate(t *testing.T, command string) {
 }
 
 // fill puts lines into the draft: keys in the place of the same key behind a #,
-// points and roles under those that are there, damping beside read: fast.
+// points and roles under those that are there, damping beside read: fast, and
+// sections of the file at its end.
 func (p *practice) fill(t *testing.T, lines []string) {
 	t.Helper()
 	text := readFile(t, p.config)
@@ -74,6 +76,8 @@ func (p *practice) fill(t *testing.T, lines []string) {
 			text = strings.Replace(text, "read: fast", "read: fast, "+strings.TrimSpace(line), 1)
 		case strings.HasPrefix(key, "- {name"):
 			text = strings.Replace(text, "    points:\n", "    points:\n"+line+"\n", 1)
+		case !strings.HasPrefix(line, " "):
+			text += ownPort.ReplaceAllLiteralString(line, `"127.0.0.1:0"`) + "\n"
 		case strings.HasPrefix(line, "      "):
 			text = strings.Replace(text, "    signals:\n", "    signals:\n"+line+"\n", 1)
 		default:
@@ -86,11 +90,15 @@ func (p *practice) fill(t *testing.T, lines []string) {
 	writeFile(t, p.config, text)
 }
 
-// run starts the agent on ports and with a state file of the test's own.
+// ownPort finds the listeners of the page, which tests that run beside this one
+// may have taken.
+var ownPort = regexp.MustCompile(`"127\.0\.0\.1:\d+"`)
+
+// run starts the agent as the page does, but for the form of its log.
 func (p *practice) run(t *testing.T) {
 	if out, err := exec.Command("pumpside", "check", "--config", p.config).CombinedOutput(); err != nil || strings.Contains(string(out), "notes:") {
 		t.Fatalf("check after filling in: %v\n%s", err, out)
 	}
-	writeFile(t, p.config, readFile(t, p.config)+"metrics: {listen: \"127.0.0.1:0\"}\npage: {listen: \"off\"}\nstore: {path: practice.db}\n")
-	_, p.metrics = startAgent(t, p.config)
+	agent := start(t, "pumpside", "run", "--config", p.config)
+	p.metrics = agent.await(t, `"address":"([^"]+)"[^\n]*"message":"metrics"`)[1]
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"time"
 
@@ -166,6 +167,11 @@ func (p *prober) linesToTry(baud, parity string) ([]modbus.Settings, error) {
 // run looks for devices, reads them, and writes down what it found. Nothing
 // found is not well.
 func (p *prober) run(ctx context.Context) error {
+	if p.rtu != "" {
+		if _, err := os.Stat(p.rtu); errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("there is no port %s; pumpside probe, with nothing behind it, lists those there are", p.rtu)
+		}
+	}
 	bus, err := p.search(ctx)
 	if err != nil {
 		return err

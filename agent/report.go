@@ -110,7 +110,7 @@ which kit. A site that is offline or old is told as no news, not as a stop.`,
 		Args: cobra.NoArgs,
 	}
 	config := configFlag(c)
-	since := c.Flags().Duration("since", reportSpan, "how far to look back")
+	since := spanFlag(c.Flags(), "since", reportSpan, "how far to look back, such as 24h or 7d")
 	all, asJSON := c.Flags().Bool("all", false, "every change, not only the newest"), c.Flags().Bool("json", false, "print JSON")
 	fleet := fleetFlags(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {

@@ -284,7 +284,7 @@ func serviceImport() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "import PUMP FILE",
 		Short: "Take over the ledger of a pump that came from another gateway (JSON of service export)",
-		Args:  cobra.ExactArgs(2),
+		Args:  asUsed,
 	}
 	config := configFlag(c)
 	from := c.Flags().String("from", "", "the pump's name in the file; left out: all records in it")

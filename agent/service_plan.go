@@ -24,9 +24,12 @@ func servicePlan() *cobra.Command {
 		Args:  cobra.MaximumNArgs(1),
 	}
 	config := configFlag(c)
-	horizon := c.Flags().Duration("for", 90*24*time.Hour, "how far ahead, such as 720h")
+	horizon := spanFlag(c.Flags(), "for", 90*24*time.Hour, "how far ahead, such as 30d")
 	asJSON, asHTML := c.Flags().Bool("json", false, "print JSON"), c.Flags().Bool("html", false, "write the sheet of the next visit as a page to print")
 	c.RunE = func(c *cobra.Command, args []string) error {
+		if *horizon <= 0 || *horizon > service.Foresight {
+			return misuse{fmt.Errorf("--for is %v; use a time above zero, 3 years (1095d) at most: no date further off is foretold", (*span)(horizon))}
+		}
 		settings, err := loadConfig(*config)
 		if err != nil {
 			return err
@@ -48,6 +51,7 @@ type sitePlan struct {
 	Until   time.Time     `json:"until"`
 	Visits  []loadedVisit `json:"visits"`
 	Undated []service.Job `json:"undated,omitempty"`
+	NoDates string        `json:"no_dates,omitempty"` // why nothing has a date
 }
 
 // A loadedVisit is a visit with what goes on the truck, by pump.
@@ -80,7 +84,7 @@ func planOf(settings *configs.Config, b *serviceBook, only string, horizon time.
 		}
 	}
 	plan := service.MakePlan(list, b.At, horizon)
-	out := sitePlan{At: b.At, Until: plan.Until, Undated: plan.Undated}
+	out := sitePlan{At: b.At, Until: plan.Until, Undated: plan.Undated, NoDates: plan.NoDates}
 	for _, v := range plan.Visits {
 		out.Visits = append(out.Visits, loaded(settings, v))
 	}
@@ -125,7 +129,10 @@ func loaded(settings *configs.Config, v service.Visit) loadedVisit {
 // print writes plain lines: a plan is read on a telephone. The caution stands
 // before the first step that opens or touches anything.
 func (p *sitePlan) print(w io.Writer) {
-	if len(p.Visits) == 0 {
+	switch {
+	case p.NoDates != "":
+		fmt.Fprintf(w, "due dates are not known: %s; %s\n", p.NoDates, service.ClockCure)
+	case len(p.Visits) == 0:
 		fmt.Fprintf(w, "nothing falls due before %s\n", dayOf(p.Until))
 	}
 	for i, v := range p.Visits {

@@ -103,7 +103,7 @@ func serviceUndo() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "undo PUMP NUMBER",
 		Short: "Take back a wrong record; both stay in the ledger",
-		Args:  cobra.ExactArgs(2),
+		Args:  asUsed,
 	}
 	config := configFlag(c)
 	note, asJSON := c.Flags().String("note", "", "why"), c.Flags().Bool("json", false, "print JSON")
@@ -122,7 +122,7 @@ type recordFlags struct {
 	entryOf                       drivers.ServiceEntry
 	at, swapped, added, filled    string
 	comment                       string
-	labour, downtime              time.Duration
+	labour, downtime              *time.Duration
 	panel, hours, strokes         float64
 	parts, before, after          []string
 	hasPanel, hasHours, hasStroke func() bool
@@ -144,8 +144,8 @@ func (f *recordFlags) register(c *cobra.Command) {
 	flags.StringVar(&f.added, "oil-added", "", "oil topped up, such as \"0.5 L\"")
 	flags.StringVar(&f.filled, "oil-changed", "", "oil of a new filling, such as \"12 L\"")
 	flags.StringVar(&e.Order, "order", "", "order number")
-	flags.DurationVar(&f.labour, "labour", 0, "work of all hands together, such as 1h30m")
-	flags.DurationVar(&f.downtime, "downtime", 0, "how long the pump could not run")
+	f.labour = spanFlag(flags, "labour", 0, "work of all hands together, such as 1h30m")
+	f.downtime = spanFlag(flags, "downtime", 0, "how long the pump could not run")
 	flags.BoolVar(&e.ElectricalWork, "electrical-work", false, "motor, cable or drive were worked on")
 	flags.BoolVar(&e.RotationConfirmed, "rotation-confirmed", false, "somebody saw it turn the right way")
 	flags.BoolVar(&e.LineChanged, "line-changed", false, "pipe or dampener were changed")
@@ -196,15 +196,21 @@ func (f *recordFlags) entry() (drivers.ServiceEntry, error) {
 	return e, errors.Join(errs...)
 }
 
-// parseWhen reads a date or a time of day in the local zone, or RFC 3339.
-func parseWhen(text string) (time.Time, error) {
+// parseWhen reads a date or a time of day in the local zone, or RFC 3339. A
+// date alone is noon of that day, today before noon it is now.
+func parseWhen(text string) (time.Time, error) { return whenAt(text, time.Now()) }
+
+func whenAt(text string, now time.Time) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
 	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04", time.DateOnly} {
 		if t, err := time.ParseInLocation(layout, text, time.Local); err == nil {
-			if layout == time.DateOnly {
-				t = t.Add(12 * time.Hour) // the middle of the day
+			if noon := t.Add(12 * time.Hour); layout == time.DateOnly {
+				if now.Before(noon) && !now.Before(t) {
+					return now, nil
+				}
+				return noon, nil
 			}
 			return t, nil
 		}

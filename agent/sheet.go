@@ -29,6 +29,7 @@ type sheet struct {
 	Safety string
 	Until  time.Time
 	Visit  *loadedVisit // nil: nothing falls due
+	NoDate string       // why that cannot be told
 	Pumps  []sheetPump
 }
 
@@ -41,7 +42,7 @@ type sheetPump struct {
 
 // writeSheet writes the sheet of the next visit.
 func writeSheet(w io.Writer, settings *configs.Config, p *sitePlan) error {
-	s := sheet{Site: settings.Site, At: p.At, Safety: alarm.Safety, Until: p.Until}
+	s := sheet{Site: settings.Site, At: p.At, Safety: alarm.Safety, Until: p.Until, NoDate: p.NoDates}
 	if len(p.Visits) > 0 {
 		s.Visit = &p.Visits[0]
 		for _, pv := range s.Visit.Pumps {

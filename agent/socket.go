@@ -138,6 +138,14 @@ func (g *gateway) deskHandler() http.Handler {
 		list, err := g.alarms(r.Context())
 		reply(w, list, err)
 	})
+	mux.HandleFunc("POST /alert", func(w http.ResponseWriter, r *http.Request) {
+		var name alarmName
+		if !request(w, r, &name) {
+			return
+		}
+		told, err := g.alert(r.Context(), name)
+		reply(w, told, err)
+	})
 	mux.HandleFunc("GET /tasks", func(w http.ResponseWriter, r *http.Request) {
 		tasks, err := g.tasks(r.Context())
 		reply(w, tasks, err)
@@ -226,6 +234,11 @@ func dial(ctx context.Context, statePath string) (*socketDesk, error) {
 func (s *socketDesk) alarms(ctx context.Context) (list alarmList, err error) {
 	err = s.ask(ctx, http.MethodGet, "/alarms", nil, &list)
 	return list, err
+}
+
+func (s *socketDesk) alert(ctx context.Context, name alarmName) (told alert, err error) {
+	err = s.ask(ctx, http.MethodPost, "/alert", name, &told)
+	return told, err
 }
 
 func (s *socketDesk) tasks(ctx context.Context) (tasks map[string][]rules.TaskView, err error) {

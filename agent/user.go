@@ -40,7 +40,7 @@ func userAdd() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "add NAME",
 		Short: "Add a user, or give one a new role and password; asks for the password, or reads a line",
-		Args:  cobra.ExactArgs(1),
+		Args:  asUsed,
 	}
 	config := configFlag(c)
 	role := c.Flags().String("role", "operator", "viewer, operator (acknowledge, shelve) or technician (service too)")
@@ -130,7 +130,7 @@ func userList() *cobra.Command {
 }
 
 func userRemove() *cobra.Command {
-	c := &cobra.Command{Use: "remove NAME", Short: "Remove a user; open sessions end at once", Args: cobra.ExactArgs(1)}
+	c := &cobra.Command{Use: "remove NAME", Short: "Remove a user; open sessions end at once", Args: asUsed}
 	config := configFlag(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		path, err := usersFile(*config)

@@ -25,12 +25,16 @@ func versionCommand() *cobra.Command {
 					"version": version, "go_version": runtime.Version(), "platform": runtime.GOOS + "/" + runtime.GOARCH, "revision": revision(),
 				})
 			}
-			_, err := fmt.Fprintf(out, "pumpside %s, %s, %s/%s%s\n", version, runtime.Version(), runtime.GOOS, runtime.GOARCH, prefixed(", revision ", revision()))
+			_, err := fmt.Fprintln(out, versionLine())
 			return err
 		},
 	}
 	c.Flags().BoolVar(&asJSON, "json", false, "print JSON")
 	return c
+}
+
+func versionLine() string {
+	return fmt.Sprintf("pumpside %s, %s, %s/%s%s", version, runtime.Version(), runtime.GOOS, runtime.GOARCH, prefixed(", revision ", revision()))
 }
 
 // revision is the commit the binary was built from, when the build knew it.

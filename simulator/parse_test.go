@@ -38,7 +38,7 @@ func TestParseStepSaysWhatIsWrong(t *testing.T) {
 		{"stop", `"stop" is not a step; write it like "90s skid 1 suction valve leak, cylinder 2, size 0.1, over 10m"`},
 		{"soon skid 1 stop", `step "soon skid 1 stop": "soon" is not a time such as 90s`},
 		{"1s skid 0 stop", `step "1s skid 0 stop": skid "0"; count from 1`},
-		{"1s skid 1 small head, cylinder 4", "small head: cylinder 3 of 3"},
+		{"1s skid 1 small head, cylinder 4", "small head: cylinder 4 of 3"},
 		{"1s skid 1 stop, colour red", `step "1s skid 1 stop, colour red": unknown key "colour"; one of cylinder, size, over, signal, device`},
 		{"1s skid 1 device silent, device valve", `step "1s skid 1 device silent, device valve": device "valve": one of drive, instruments`},
 	}

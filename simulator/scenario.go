@@ -50,7 +50,7 @@ func (e Event) check() error {
 	case e.Do >= actionCount:
 		return fmt.Errorf("unknown action %d", e.Do)
 	case e.Cylinder < 0 || e.Cylinder >= Cylinders:
-		return fmt.Errorf("%v: cylinder %d of %d", e.Do, e.Cylinder, Cylinders)
+		return fmt.Errorf("%v: cylinder %d of %d", e.Do, e.Cylinder+1, Cylinders)
 	case e.Do.ofInstrument() && signalNamed(e.Signal) == noSignal:
 		return fmt.Errorf("%v: unknown signal %q", e.Do, e.Signal)
 	case e.Device >= deviceCount:

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -19,7 +21,10 @@ type lockFile struct{ f *os.File }
 // acquire takes the lock of the state file at path, or returns a *LockedError.
 func acquire(path string) (lockFile, error) {
 	f, err := os.OpenFile(path+lockSuffix, os.O_RDWR|os.O_CREATE, 0o640)
-	if err != nil {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return lockFile{}, fmt.Errorf("state file %q: there is no folder %q: make the folder, or set store: {path: …} in the configuration", path, filepath.Dir(path))
+	case err != nil:
 		return lockFile{}, fmt.Errorf("lock state file: %w", err)
 	}
 	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)

@@ -1,6 +1,7 @@
 package modbus
 
 import (
+	"errors"
 	"fmt"
 	"net"
 	"slices"
@@ -93,8 +94,9 @@ type Settings struct {
 func (s *Settings) Check() error {
 	switch s.Kind {
 	case TCP, RTUOverTCP:
-		if _, _, err := net.SplitHostPort(s.Address); err != nil {
-			return fmt.Errorf("address %q: want host:port: %w", s.Address, err)
+		_, _, err := net.SplitHostPort(s.Address)
+		if bad, ok := errors.AsType[*net.AddrError](err); ok {
+			return fmt.Errorf("address %q: %s; want host:port, such as 192.0.2.11:502", s.Address, bad.Err)
 		}
 	case RTU:
 		if s.Address == "" {

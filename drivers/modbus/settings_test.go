@@ -18,7 +18,7 @@ func TestSettingsCheck(t *testing.T) {
 		{"rtu", Settings{Kind: RTU, Address: "/dev/ttyS1", Line: line}, ""},
 		{"serial server without a line", Settings{Kind: RTUOverTCP, Address: "10.0.0.7:4001"}, ""},
 		{"no kind", Settings{Address: "10.0.0.7:502"}, "kind of bus is missing; want tcp, rtu or rtu over tcp"},
-		{"no port", Settings{Kind: TCP, Address: "10.0.0.7"}, `address "10.0.0.7": want host:port: address 10.0.0.7: missing port in address`},
+		{"no port", Settings{Kind: TCP, Address: "10.0.0.7"}, `address "10.0.0.7": missing port in address; want host:port, such as 192.0.2.11:502`},
 		{"no device", Settings{Kind: RTU, Line: line}, "address is empty; want the path of a serial device"},
 		{"rtu without a line", Settings{Kind: RTU, Address: "/dev/ttyS1"}, "baud rate 0; want one of"},
 		{"serial server with half a line", Settings{Kind: RTUOverTCP, Address: "10.0.0.7:4001", Line: Line{Baud: 9600}}, "parity is missing; want N, O or E"},

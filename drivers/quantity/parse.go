@@ -263,6 +263,9 @@ func Parse(text string, d Dimension) (float64, error) {
 }
 
 func unitOf(text, symbol string, d Dimension) (Unit, error) {
+	if strings.HasPrefix(symbol, ",") {
+		return Unit{}, fmt.Errorf("%q has a comma; write the number with a point, such as %q", text, strings.Replace(text, ",", ".", 1))
+	}
 	if symbol == "" {
 		return Unit{}, fmt.Errorf("%q has no unit; a %v needs one of %s", text, d, strings.Join(Symbols(d), ", "))
 	}

@@ -56,6 +56,7 @@ func TestParseSaysWhatWouldBeRight(t *testing.T) {
 		{"10 mpa", quantity.Pressure, `unit "mpa" is not known; did you mean "MPa"?`},
 		{"10 furlong", quantity.Length, `unit "furlong" is not known; a length needs one of m,`},
 		{"fast", quantity.Speed, `"fast" is not a speed; write a number with its unit, such as "300 rpm"`},
+		{"25,4 mm", quantity.Length, `"25,4 mm" has a comma; write the number with a point, such as "25.4 mm"`},
 		{"NaN bar", quantity.Pressure, `"NaN" is not a finite number`},
 		{"1e308 MPa", quantity.Pressure, `"1e308 MPa" is too large a number`},
 		{"3 bar", quantity.None, `"3 bar" has a unit, but this is a plain number`},

@@ -208,7 +208,7 @@ func alarmsAnswer(p *Page, a ask, view *View) (any, error) {
 		for _, one := range standing(all) {
 			j := alarmJSON{Pump: pump, View: one}
 			if one.Last != nil {
-				m := p.words(viewer{Units: view.Site.Units}, pump, asRaised(&one))
+				m := p.words(viewer{Units: view.Site.Units}, pump, one.Call())
 				j.Message = &m
 			}
 			list = append(list, j)

@@ -97,7 +97,7 @@ func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	}
 	l.Title = alarm.Title(a.Text)
 	if a.Last != nil {
-		l.Message, l.HasMessage = p.words(v, pump, asRaised(a)), true
+		l.Message, l.HasMessage = p.words(v, pump, a.Call()), true
 		l.Headline = l.Message.Headline
 		if about := subjectOf(p.source.Names(pump, a.Last).Subject, pump, a.Last); about != "" {
 			l.Title += ": " + about
@@ -116,21 +116,6 @@ func subjectOf(title, pump string, e *alarm.Event) string {
 		return e.Subject
 	}
 	return spaced(e.Subject)
-}
-
-// asRaised gives the newest event of an alarm as the call for a person it once
-// was, whatever was done about it since. Numbers of an event that is no such
-// call, as that it has cleared, are left out: they do not speak for it.
-func asRaised(a *alarm.View) *alarm.Event {
-	e := *a.Last
-	switch e.Kind {
-	case alarm.Raised, alarm.Worsened, alarm.Eased, alarm.Reminded, alarm.Escalated:
-	default:
-		e.Value, e.Evidence, e.Duration, e.DataAge = nil, nil, 0, 0
-	}
-	e.Kind, e.State = alarm.Raised, alarm.Unacknowledged
-	e.ShelvedNow, e.RemovedNow, e.SuppressedBy = false, false, 0
-	return &e
 }
 
 func silence(v viewer, a *alarm.View) string {

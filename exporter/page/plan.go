@@ -15,7 +15,8 @@ import (
 type Plan struct {
 	Until   time.Time
 	Visits  []Visit
-	Undated []Job // much used, but nobody can tell when it falls due
+	Undated []Job  // much used, but nobody can tell when it falls due
+	NoDates string // why nothing has a date; "" when things have
 }
 
 // A Visit is work to be done together.
@@ -104,13 +105,14 @@ type jobLine struct {
 // A planPart is what is to be done, in words.
 type planPart struct {
 	Until   string
+	NoDates string
 	Visits  []visitPart
 	Undated []jobLine
 }
 
 func (p *Page) planPart(v viewer, view *View) planPart {
 	plan := p.plan(view)
-	part := planPart{Until: v.Clock.day(plan.Until)}
+	part := planPart{Until: v.Clock.day(plan.Until), NoDates: plan.NoDates}
 	for _, one := range plan.Visits {
 		out := visitPart{On: v.Clock.day(one.On), Work: alarm.Span(one.Work)}
 		if one.Oil > 0 {

@@ -164,7 +164,7 @@ func TestUnknownAlarmIsRefused(t *testing.T) {
 	c := newCrowd(1)
 	now := c.mem.Clock.Tick(at(time.Minute))
 	out := c.mem.Do(c.defs, &now, &drivers.Command{ID: "7", User: "m.example", Verb: drivers.Acknowledge, Alarm: "device_z"}, nil)
-	if len(out) != 1 || out[0].Kind != alarm.Refused || out[0].CommandID != "7" || out[0].Refusal != `there is no alarm "device_z" here; "alarms list" shows the names` {
+	if len(out) != 1 || out[0].Kind != alarm.Refused || out[0].CommandID != "7" || out[0].Refusal != `there is no alarm "device_z" here; "alarms list --all" shows the names` {
 		t.Errorf("%+v", out)
 	}
 }

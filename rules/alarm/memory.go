@@ -91,6 +91,6 @@ func (b *Memory) Do(defs []Definition, now *Moment, cmd *drivers.Command, out []
 	}
 	return append(out, Event{
 		Kind: Refused, At: now.At, Alarm: cmd.Alarm, Class: Record, User: cmd.User, Comment: cmd.Comment, CommandID: cmd.ID,
-		Refusal: fmt.Sprintf("there is no alarm %q here; \"alarms list\" shows the names", cmd.Alarm),
+		Refusal: fmt.Sprintf("there is no alarm %q here; \"alarms list --all\" shows the names", cmd.Alarm),
 	})
 }

@@ -22,10 +22,12 @@ type View struct {
 	Shelved      bool            `json:"shelved,omitempty"`
 	ShelvedBy    string          `json:"shelved_by,omitempty"`
 	ShelvedUntil time.Time       `json:"shelved_until,omitzero"` // zero while the clock is not synchronised
+	ShelvedLeft  time.Duration   `json:"shelved_left,omitempty"`
 	Removed      bool            `json:"out_of_service,omitempty"`
 	RemovedBy    string          `json:"removed_by,omitempty"`
 	ReviewAt     time.Time       `json:"review_at,omitzero"` // zero while the clock is not synchronised
-	Last         *Event          `json:"last,omitempty"`     // its newest transition; nil when it never had one
+	ReviewLeft   time.Duration   `json:"review_left,omitempty"`
+	Last         *Event          `json:"last,omitempty"` // its newest transition; nil when it never had one
 }
 
 // View gives where the alarm of d stands at the moment now; last is its newest
@@ -39,12 +41,31 @@ func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
 		v.ChangedAt = last.At
 	}
 	if m.ShelvedFor > 0 {
-		v.Shelved, v.ShelvedBy, v.ShelvedUntil = true, m.ShelvedBy, wallAfter(now, m.ShelvedFor)
+		v.Shelved, v.ShelvedBy, v.ShelvedUntil, v.ShelvedLeft = true, m.ShelvedBy, wallAfter(now, m.ShelvedFor), m.ShelvedFor
 	}
 	if m.Removed {
-		v.Removed, v.RemovedBy, v.ReviewAt = true, m.RemovedBy, wallAfter(now, m.ReviewIn)
+		v.Removed, v.RemovedBy, v.ReviewAt, v.ReviewLeft = true, m.RemovedBy, wallAfter(now, m.ReviewIn), m.ReviewIn
 	}
 	return v
+}
+
+// Call gives the newest event of an alarm as the call for a person it once was,
+// whatever was done about it since; nil when there is none. Numbers of an event
+// that is no such call, as that it has cleared, are left out: they do not speak
+// for it.
+func (v *View) Call() *Event {
+	if v.Last == nil {
+		return nil
+	}
+	e := *v.Last
+	switch e.Kind {
+	case Raised, Worsened, Eased, Reminded, Escalated:
+	default:
+		e.Value, e.Evidence, e.Duration, e.DataAge = nil, nil, 0, 0
+	}
+	e.Kind, e.State = Raised, Unacknowledged
+	e.ShelvedNow, e.RemovedNow, e.SuppressedBy = false, false, 0
+	return &e
 }
 
 func wallAfter(now drivers.Instant, d time.Duration) time.Time {

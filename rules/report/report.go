@@ -115,6 +115,7 @@ type Silenced struct {
 	How   string     `json:"how"` // shelved or out_of_service
 	By    string     `json:"by"`
 	Until *time.Time `json:"until"`
+	Left  float64    `json:"left_s"` // until then, however the clock stands
 }
 
 // A Due is a service task that is due or soon will be.
@@ -295,9 +296,9 @@ func (r *Report) silence(pump string, v *alarm.View) {
 	until := time.Time{}
 	switch {
 	case v.Removed:
-		one.How, one.By, until = "out_of_service", v.RemovedBy, v.ReviewAt
+		one.How, one.By, until, one.Left = "out_of_service", v.RemovedBy, v.ReviewAt, v.ReviewLeft.Seconds()
 	case v.Shelved:
-		one.How, one.By, until = "shelved", v.ShelvedBy, v.ShelvedUntil
+		one.How, one.By, until, one.Left = "shelved", v.ShelvedBy, v.ShelvedUntil, v.ShelvedLeft.Seconds()
 	default:
 		return
 	}

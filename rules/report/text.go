@@ -234,11 +234,11 @@ func (p printer) silenced(list []Silenced) {
 	}
 	p.title("Silenced")
 	for _, s := range list {
-		until := "not known"
+		until := "for another " + alarm.Span(time.Duration(s.Left*float64(time.Second)))
 		if s.Until != nil {
-			until = p.when(*s.Until)
+			until = "until " + p.when(*s.Until)
 		}
-		p.line("  %s, %s by %s until %s", named(s.Pump, s.Alarm), spaced(s.How), s.By, until)
+		p.line("  %s, %s by %s %s", named(s.Pump, s.Alarm), spaced(s.How), s.By, until)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -209,7 +210,7 @@ func amounts(e *drivers.ServiceEntry) error {
 		{"strokes per plunger", value(e.Strokes), 1e13},
 	} {
 		if !(one.x >= 0 && one.x <= one.limit) {
-			return fmt.Errorf("%s: %v is not between 0 and %v", one.what, one.x, one.limit)
+			return fmt.Errorf("%s: %s is not between 0 and %s", one.what, plain(one.x), plain(one.limit))
 		}
 	}
 	if len(e.Parts) > mostParts || len(e.Before) > mostParts || len(e.After) > mostParts {
@@ -227,6 +228,9 @@ func amounts(e *drivers.ServiceEntry) error {
 	}
 	return nil
 }
+
+// plain writes a number without an exponent.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }
 
 func value(x *float64) float64 {
 	if x == nil {
@@ -246,7 +250,7 @@ func (p *Pump) when(r *drivers.ServiceRecord, task *Task) error {
 		return nil
 	}
 	if !now.Synchronized {
-		return errors.New("the agent's clock is not set, so it cannot tell when that was; record it without a time, or once the clock is set")
+		return errors.New("the agent's clock is not set, so it cannot tell when that was: record it without a time, or " + ClockCure)
 	}
 	if err := possible(e.At, now.Wall); err != nil {
 		return err

@@ -33,6 +33,12 @@ const (
 	NoInterval = "no interval"
 )
 
+// ClockCure is what a person does about a clock that is not set.
+const ClockCure = "set the gateway's clock, or write site.clock: trusted where it is known to be right"
+
+// Foresight is how far ahead a forecast reaches.
+const Foresight = farthest * 24 * time.Hour
+
 // An Outlook is what the duty of one pump says of the days ahead. It is worked
 // out once for all tasks.
 type Outlook struct {

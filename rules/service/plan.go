@@ -56,7 +56,8 @@ type Visit struct {
 type Plan struct {
 	Until   time.Time `json:"until"`
 	Visits  []Visit   `json:"visits"`
-	Undated []Job     `json:"undated,omitempty"` // much used, but nobody can tell when it falls due
+	Undated []Job     `json:"undated,omitempty"`  // much used, but nobody can tell when it falls due
+	NoDates string    `json:"no_dates,omitempty"` // why nothing has a date: [NoClock], or ""
 }
 
 // undatedFrom is the share used from which a task without a date is told.
@@ -71,6 +72,9 @@ func MakePlan(candidates []Candidate, now time.Time, horizon time.Duration) Plan
 	var pending, undated []Candidate
 	for _, c := range candidates {
 		due := c.Window.Due
+		if due.Why == NoClock {
+			p.NoDates = NoClock
+		}
 		switch {
 		case due.Why != "" && c.Used >= undatedFrom && !due.Soonest.IsZero(): // as if it ran through
 			c.Window.Due.Median, c.Window.Ripe = later(due.Soonest, now), now

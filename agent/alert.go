@@ -1,0 +1,102 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"pumpside/rules/alarm"
+)
+
+// An alarmName is an alarm of a pump, or of the site with no pump.
+type alarmName struct {
+	Pump  string `json:"pump,omitempty"`
+	Alarm string `json:"alarm"`
+}
+
+// An alert is one alarm in full: where it stands, and what it says to do.
+type alert struct {
+	Pump    string        `json:"pump"`
+	View    alarm.View    `json:"view"`
+	Message alarm.Message `json:"message"`
+}
+
+func (g *gateway) alert(ctx context.Context, name alarmName) (alert, error) {
+	list, err := g.alarms(ctx)
+	if err != nil {
+		return alert{}, err
+	}
+	for _, v := range list.Pumps[name.Pump] {
+		switch e := v.Call(); {
+		case v.Name != name.Alarm:
+		case e == nil:
+			return alert{}, fmt.Errorf("%s was never raised: there is nothing to show", nameOf(name.Pump, name.Alarm))
+		default:
+			return alert{name.Pump, v, g.words.render(name.Pump, e)}, nil
+		}
+	}
+	return alert{}, list.missing(name)
+}
+
+// missing says which names there are for one that is none.
+func (l *alarmList) missing(name alarmName) error {
+	if _, known := l.Pumps[name.Pump]; !known {
+		ids := slices.DeleteFunc(slices.Sorted(maps.Keys(l.Pumps)), func(id string) bool { return id == "" })
+		return fmt.Errorf("there is no pump %q; the site has %s", name.Pump, strings.Join(ids, ", "))
+	}
+	if name.Pump == "" {
+		if list := l.having(name.Alarm); len(list) > 0 {
+			return fmt.Errorf("the site has no alarm %q, but a pump has: write %s", name.Alarm, strings.Join(list, " or "))
+		}
+	}
+	return fmt.Errorf("there is no alarm %q; \"pumpside alarms list --all\" shows the names", nameOf(name.Pump, name.Alarm))
+}
+
+// having lists that alarm of every pump that has it, as it is written.
+func (l *alarmList) having(name string) (list []string) {
+	for _, pump := range slices.Sorted(maps.Keys(l.Pumps)) {
+		if l.has(alarmName{pump, name}) {
+			list = append(list, nameOf(pump, name))
+		}
+	}
+	return list
+}
+
+func (l *alarmList) has(name alarmName) bool {
+	return slices.ContainsFunc(l.Pumps[name.Pump], func(v alarm.View) bool { return v.Name == name.Alarm })
+}
+
+func alarmsShow() *cobra.Command {
+	c := &cobra.Command{
+		Use:   "show [PUMP/]ALARM",
+		Short: "Show one alarm in full: why, what happens if nobody acts, what to do, what is seen",
+		Args:  asUsed,
+	}
+	config := configFlag(c)
+	asJSON := c.Flags().Bool("json", false, "print JSON")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		return atDesk(c.Context(), *config, func(d desk) error {
+			pump, name := splitAlarm(args[0])
+			told, err := d.alert(c.Context(), alarmName{pump, name})
+			if err != nil {
+				return err
+			}
+			return printed(c.OutOrStdout(), *asJSON, told, told.print)
+		})
+	}
+	return c
+}
+
+func (a *alert) print(w io.Writer) {
+	now := a.View.State.String()
+	if at := since(a.View); at != "-" {
+		now += ", since " + at
+	}
+	fmt.Fprint(w, a.Message)
+	fmt.Fprintf(w, "Now: %s\n", joined("; ", strings.ReplaceAll(now, "_", " "), marksOf(a.View)))
+}

@@ -42,6 +42,25 @@ func planned(t *testing.T) (*configs.Config, sitePlan) {
 	return settings, planOf(settings, &b, "", 90*24*time.Hour)
 }
 
+// TestNothingIsCalmWithoutAClock: without one no due date is known, which is not
+// the same as that nothing falls due.
+func TestNothingIsCalmWithoutAClock(t *testing.T) {
+	settings, _ := planned(t)
+	b := serviceBook{At: noon, Pumps: []pumpBook{{Pump: "gp-1", Tasks: []rules.TaskView{
+		{Task: "oil", Life: service.Life{Used: 0.2, By: service.ByRunTime}, Window: service.Window{Due: service.Forecast{Why: service.NoClock}}},
+	}}}}
+	p := planOf(settings, &b, "", 90*24*time.Hour)
+	var text, page strings.Builder
+	p.print(&text)
+	const want = "due dates are not known: the clock is not set; set the gateway's clock, or write site.clock: trusted where it is known to be right\n"
+	if text.String() != want {
+		t.Errorf("the plan says %q, want %q", text.String(), want)
+	}
+	if err := writeSheet(&page, settings, &p); err != nil || !strings.Contains(page.String(), "<p>Due dates are not known: the clock is not set.</p>") {
+		t.Errorf("the sheet: %v\n%s", err, page.String())
+	}
+}
+
 func TestPlanIsPlainText(t *testing.T) {
 	_, p := planned(t)
 	var b strings.Builder

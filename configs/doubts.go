@@ -3,6 +3,7 @@ package configs
 import (
 	"strconv"
 
+	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/drivers/regmap"
 )
@@ -80,6 +81,32 @@ func (p *pumpLoader) doubtSpeeds() {
 			float64(g.Ratio), float64(g.MotorRatedSpeed), float64(turns), float64(g.RatedSpeed), float64(g.MotorRatedSpeed/g.RatedSpeed))
 	}
 	p.doubtPoles()
+}
+
+// doubtSize holds what the plungers sweep at the rated speed against the range
+// of the flow meter, which is chosen for it: a bore ten times too large sweeps a
+// hundred times as much. A meter of a header has room for several pumps.
+func (p *pumpLoader) doubtSize() {
+	ref, measured := p.point[drivers.GlycolFlow]
+	g := &p.pump.Geometry
+	if !measured || g.Validate() != nil {
+		return
+	}
+	const over, under = 1.5, 0.1
+	point := &p.config.Devices[ref.device].Map.Points[ref.point]
+	top := max(point.Loop.High, point.Loop.Low)
+	if top == 0 {
+		top = point.Valid.High
+	}
+	swept := float64(g.DisplacementPerRevolution()) * float64(g.RatedSpeed) / 60
+	if part := swept / top; top > 0 && (part > over || part < under) {
+		p.note(p.here.child("bore"), "and stroke sweep %s at %v rpm, but the flow meter's range ends at %s: are bore, stroke and cylinders as on the plate?",
+			showFlow(swept), float64(g.RatedSpeed), showFlow(top))
+	}
+}
+
+func showFlow(cubicMetersPerSecond float64) string {
+	return strconv.FormatFloat(cubicMetersPerSecond*60e3, 'g', 4, 64) + " L/min"
 }
 
 // doubtPoles knows that an induction motor turns a little slower than the

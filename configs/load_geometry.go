@@ -58,6 +58,7 @@ func (p *pumpLoader) geometry() {
 	p.pump.Geometry, p.set.Geometry = g, g
 	p.suction()
 	p.doubtSpeeds()
+	p.doubtSize()
 }
 
 func (p *pumpLoader) suction() {

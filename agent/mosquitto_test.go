@@ -230,7 +230,7 @@ func TestMosquittoGetsEveryEventThoughTheBrokerStopsAndTheAgentIsKilled(t *testi
 	broker.stop(t)
 	p.happen(t, 1, simulator.Event{Do: simulator.DriveTrip, Size: 4})
 	for range 10 {
-		order("alarms", "shelve", "gp-1/drive_fault")
+		order("alarms", "shelve", "gp-1/drive_fault", "--comment", "known")
 		order("alarms", "unshelve", "gp-1/drive_fault")
 	}
 	journalled("gp-2", "drive_fault")

@@ -214,15 +214,6 @@ func until(t time.Time, left time.Duration) string {
 	return " until " + t.UTC().Format(time.DateTime) + "Z"
 }
 
-// text is the headline; where that had no room for a refusal, the whole of it
-// stands below.
-func (l *journalLine) text() string {
-	if strings.Contains(l.Headline, l.Event.Refusal) {
-		return l.Headline
-	}
-	return l.Headline + "\n\trefused: " + l.Event.Refusal
-}
-
 func alarmsJournal() *cobra.Command {
 	c := &cobra.Command{Use: "journal", Short: "Print the journal, newest first", Args: cobra.NoArgs}
 	config := configFlag(c)
@@ -243,7 +234,7 @@ func alarmsJournal() *cobra.Command {
 			}
 			return printed(c.OutOrStdout(), *asJSON, lines, func(w io.Writer) {
 				for _, l := range lines {
-					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.text())
+					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.Event.Whole(l.Headline))
 				}
 			})
 		})

@@ -3,8 +3,6 @@ package main
 import (
 	"testing"
 	"time"
-
-	"pumpside/rules/alarm"
 )
 
 func TestADateOfTodayIsNeverLaterThanNow(t *testing.T) {
@@ -52,17 +50,5 @@ func TestSpansAreReadAndShownInDays(t *testing.T) {
 		if err := new(span).Set(text); err == nil || err.Error() != "write a time such as 90m, 24h or 7d" {
 			t.Errorf("%q: %v", text, err)
 		}
-	}
-}
-
-func TestARefusalIsToldWholeInTheJournal(t *testing.T) {
-	const refusal = "the agent's clock is not set, so it cannot tell when that was: record it without a time, or set the clock"
-	l := journalLine{Headline: "[REFUSED] Ridge Station 7, GP-1: service record: the agent's clock is…", Event: &alarm.Event{Refusal: refusal}}
-	if got, want := l.text(), l.Headline+"\n\trefused: "+refusal; got != want {
-		t.Errorf("%q, want %q", got, want)
-	}
-	l = journalLine{Headline: "[REFUSED] Ridge Station 7: it is normal.", Event: &alarm.Event{Refusal: "it is normal"}}
-	if got := l.text(); got != l.Headline {
-		t.Errorf("%q, want the headline alone", got)
 	}
 }

@@ -174,7 +174,7 @@ func (p *Page) sessionJSON(w http.ResponseWriter, r *http.Request) {
 }
 
 func (p *Page) headline(v viewer, pump string, e *alarm.Event) string {
-	return p.words(v, pump, e).Headline
+	return e.Whole(p.words(v, pump, e).Headline)
 }
 
 // words puts an event into words with the viewer's units.

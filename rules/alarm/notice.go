@@ -47,6 +47,19 @@ func (f facts) notice() string {
 	return clip(line.String(), HeadlineMost)
 }
 
+// Whole gives the first line of an event with all of its refusal: a headline
+// has room for its beginning only, and the way out stands at its end.
+func (e *Event) Whole(headline string) string {
+	if strings.Contains(headline, e.Refusal) {
+		return headline
+	}
+	const enough = 12 // bytes that begin the refusal and nothing before it
+	if i := strings.Index(headline, e.Refusal[:min(enough, len(e.Refusal))]); i >= 0 {
+		headline = headline[:i]
+	}
+	return strings.TrimRight(headline, " ") + " " + e.Refusal + "."
+}
+
 // more answers the tokens of notices.
 func (f facts) more(token string) (string, bool) {
 	switch token {

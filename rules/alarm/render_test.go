@@ -414,3 +414,18 @@ func TestSpan(t *testing.T) {
 		}
 	}
 }
+
+func TestARefusalIsToldToItsEnd(t *testing.T) {
+	long := "the agent's clock is not set, so it cannot tell when that was: record it without a time, or set the gateway's clock"
+	for _, tt := range []struct{ name, headline, refusal, want string }{
+		{"a short one stands in the headline", "[REFUSED] Ridge Station 7: it is normal.", "it is normal", "[REFUSED] Ridge Station 7: it is normal."},
+		{"a long one takes the place of its beginning", "[REFUSED] Ridge Station 7: service record: the agent's clock is not…", long, "[REFUSED] Ridge Station 7: service record: " + long + "."},
+		{"one that had no room at all follows", "[REFUSED] Ridge Station 7: service record…", long, "[REFUSED] Ridge Station 7: service record… " + long + "."},
+		{"no refusal, no change", "[CLEARED] Ridge Station 7: no flow.", "", "[CLEARED] Ridge Station 7: no flow."},
+	} {
+		e := alarm.Event{Refusal: tt.refusal}
+		if got := e.Whole(tt.headline); got != tt.want {
+			t.Errorf("%s:\n%s, want\n%s", tt.name, got, tt.want)
+		}
+	}
+}

@@ -227,3 +227,18 @@ func TestReportSurvivesJSON(t *testing.T) {
 		t.Errorf("after JSON (-want +got):\n%s", d)
 	}
 }
+
+func TestASilenceWithoutAClockSaysHowMuchIsLeft(t *testing.T) {
+	at := time.Date(2026, 3, 1, 14, 30, 0, 0, time.UTC)
+	r := report.Report{Silenced: []report.Silenced{
+		{Pump: "gp-1", Alarm: "no_flow", How: "shelved", By: "r.night", Left: 7.5 * 3600},
+		{Pump: "gp-1", Alarm: "oil_due", How: "out_of_service", By: "r.night", Until: &at, Left: 3600},
+	}}
+	var text bytes.Buffer
+	r.Print(&text, report.Text{})
+	for _, want := range []string{"gp-1/no_flow, shelved by r.night for another 7 h 30 min\n", "gp-1/oil_due, out of service by r.night until 01 Mar 14:30 UTC\n"} {
+		if !bytes.Contains(text.Bytes(), []byte(want)) {
+			t.Errorf("the report lacks %q:\n%s", want, text.String())
+		}
+	}
+}

@@ -170,12 +170,20 @@ func (l *alarmList) print(w io.Writer) {
 				fmt.Fprintln(w, "ALARM\tPRIORITY\tSTATE\tSINCE\tMARKS")
 			}
 			rows++
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", nameOf(pump, v.Name), v.Priority, v.State, since(v), marksOf(v))
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", nameOf(pump, v.Name), priorityOf(v), v.State, since(v), marksOf(v))
 		}
 	}
 	if rows == 0 {
 		fmt.Fprintln(w, "no alarms")
 	}
+}
+
+// priorityOf says of an advisory that it is one: a high one is no alarm.
+func priorityOf(v alarm.View) string {
+	if v.Class == alarm.Advisory {
+		return v.Priority.String() + " advisory"
+	}
+	return v.Priority.String()
 }
 
 func nameOf(pump, name string) string {

@@ -151,20 +151,20 @@ func fits(text string, columns int) bool {
 func wideTasks(w io.Writer, list []dueTask) {
 	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tLIKELY (8 OF 10)")
 	for _, t := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, 100*t.Life.Used, interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, service.Percent(t.Life.Used), interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
 	}
 }
 
 func narrowTasks(w io.Writer, list []dueTask) {
 	fmt.Fprintln(w, "PUMP\tTASK\tUSED\tDUE\t")
 	for _, t := range list {
-		fmt.Fprintf(w, "%s\t%s\t%.0f %%\t%s\t%s\n", t.pump, t.Task, 100*t.Life.Used, dueDate(t.Window.Due), statusMarks[t.Status])
+		fmt.Fprintf(w, "%s\t%s\t%.0f %%\t%s\t%s\n", t.pump, t.Task, service.Percent(t.Life.Used), dueDate(t.Window.Due), statusMarks[t.Status])
 	}
 }
 
 func stackedTasks(w io.Writer, list []dueTask) {
 	for _, t := range list {
-		fmt.Fprintf(w, "%s %s: %.0f %% used\n  %s\n", t.pump, t.Task, 100*t.Life.Used, joined(" ", statusMarks[t.Status], dueDate(t.Window.Due)))
+		fmt.Fprintf(w, "%s %s: %.0f %% used\n  %s\n", t.pump, t.Task, service.Percent(t.Life.Used), joined(" ", statusMarks[t.Status], dueDate(t.Window.Due)))
 	}
 }
 

@@ -151,7 +151,7 @@ func (p *sitePlan) print(w io.Writer) {
 		}
 	}
 	for _, j := range p.Undated {
-		fmt.Fprintf(w, "no date: %s %s, %.0f %% used: %s\n", j.Pump, j.Task, 100*j.At[0].Used, j.At[0].Why)
+		fmt.Fprintf(w, "no date: %s %s, %.0f %% used: %s\n", j.Pump, j.Task, service.Percent(j.At[0].Used), j.At[0].Why)
 	}
 }
 
@@ -161,7 +161,7 @@ func (p *pumpVisit) print(w io.Writer) {
 		fmt.Fprintf(w, "    %s: %s\n", jobName(j), why(j))
 	}
 	for _, j := range p.Offers {
-		fmt.Fprintf(w, "    open anyway: %s, %.0f %% used; decide there\n", jobName(j), 100*j.At[0].Used)
+		fmt.Fprintf(w, "    open anyway: %s, %.0f %% used; decide there\n", jobName(j), service.Percent(j.At[0].Used))
 	}
 	for _, k := range p.Kits {
 		fmt.Fprintf(w, "    bring %d × %s\n", k.Quantity, joined(" ", k.Kit.Name, k.Kit.Number))
@@ -214,9 +214,9 @@ func why(j service.Job) string {
 		return "the diagnosis asks for it"
 	}
 	if worst.Why != "" {
-		return fmt.Sprintf("%.0f %% of its interval used, %s: due no sooner than %s", 100*worst.Used, worst.Why, dayOf(worst.Due))
+		return fmt.Sprintf("%.0f %% of its interval used, %s: due no sooner than %s", service.Percent(worst.Used), worst.Why, dayOf(worst.Due))
 	}
-	return fmt.Sprintf("%.0f %% of its interval used, due %s", 100*worst.Used, dayOf(worst.Due))
+	return fmt.Sprintf("%.0f %% of its interval used, due %s", service.Percent(worst.Used), dayOf(worst.Due))
 }
 
 func workTime(minutes float64) string {

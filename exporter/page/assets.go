@@ -121,6 +121,7 @@ func parsePages() (*template.Template, error) {
 	}
 	t.Funcs(template.FuncMap{
 		"asset":  assetPath,
+		"steps":  stepsOf,
 		"spaced": spaced, "sentence": sentence,
 		"render": run,
 		"part": func(s *screen, id string) (template.HTML, error) {

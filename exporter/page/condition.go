@@ -90,13 +90,18 @@ func trendRow(t *rules.IndicatorTrend) counterRow {
 func efficiencyRow(pump *Pump) (counterRow, bool) {
 	row := counterRow{Title: "Volumetric efficiency", Value: figure{"--", "%"}}
 	e := pump.Condition.Efficiency
+	meter := slices.IndexFunc(pump.Signals, func(s rules.SignalView) bool { return s.Signal == drivers.GlycolFlow })
 	switch {
-	case !slices.ContainsFunc(pump.Signals, func(s rules.SignalView) bool { return s.Signal == drivers.GlycolFlow }):
+	case meter < 0:
 		return row, false
 	case pump.Running == alarm.No:
 		row.Note = "none while the pump stands"
+	case pump.Signals[meter].Quality == drivers.Bad:
+		row.Note = "not known: the flow is not read"
+	case pump.Running == alarm.Unknown:
+		row.Note = "not known: nobody sees whether the pump runs"
 	case !e.Known:
-		row.Note = "not known: the flow is not measured, or the pump does not run steadily"
+		row.Note = "not known yet: the pump has not run steadily for long enough"
 	default:
 		row.Value.Number = fixed(100*max(e.Value, 0), 1)
 		switch {

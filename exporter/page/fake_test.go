@@ -92,7 +92,7 @@ func (f *fakeSource) Report(_ context.Context, span time.Duration) (*report.Repo
 		},
 		Groups: []report.Group{{
 			Group: "train-a", Title: "Train A", Moves: alarm.No, Wanted: alarm.Yes, Required: 1, Spare: drivers.StandbyNotAvailable,
-			Flow: new(22.5), Target: new(25.0), TargetBy: "gas", Circulated: new(14.0), Needed: new(36.0), Share: new(0.39), Energy: new(84.0), Cost: new(11.76), ExcessHeat: new(0.4), Lost: 2,
+			Flow: new(22.5), Target: new(25.0), TargetBy: "gas", Circulated: new(14.0), Needed: new(36.0), Share: new(0.39), Energy: new(84.0), Cost: new(11.76), ExcessHeat: new(0.4), Lost: 2, LostFor: 1200,
 		}},
 		Silent:      []string{"module"},
 		Performance: report.Performance{Alarms: 1, Advisories: 2, Calls: 2, NightCalls: 1, Escalated: 1, PerPumpMonth: new(15.2), Standing: 3, Stale: 1, Unseen: 1, Acknowledge: new(240.0)},

@@ -11,6 +11,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
+	"pumpside/rules/service"
 )
 
 // A figure is a number and its unit as people read them.
@@ -133,6 +134,9 @@ func hours(seconds float64, decimals int) string {
 func whole(x float64) string { return fixed(x, 0) }
 
 func percent(x float64) string { return fixed(100*x, 0) }
+
+// used is the percent of an interval that is used up: 100 only when it is.
+func used(x float64) string { return fixed(service.Percent(x), 0) }
 
 // spaced turns a name into words.
 func spaced(name string) string {

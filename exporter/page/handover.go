@@ -22,6 +22,7 @@ type handover struct {
 	Groups      []groupRow
 	Shift       []shiftRow
 	Standing    []alarmLine
+	Cleared     []alarmLine // and nobody has acknowledged it
 	Silenced    []alarmLine
 	Raised      []raisedCount
 	Actions     []journalLine // what people did
@@ -52,7 +53,8 @@ func handoverScreen(p *Page, a ask, view View, v viewer) (*screen, error) {
 	entries, notRead := p.newest(a, JournalQuery{Since: since, Limit: handoverMost}, &view)
 	r := handover{
 		From: v.Clock.stamp(since), To: v.Clock.stamp(view.At.Wall), Hours: span, Periods: periods[:4],
-		Standing: p.everywhere(v, a.Path, &view, stands),
+		Standing: p.everywhere(v, a.Path, &view, func(a *alarm.View) bool { return stands(a) && !gone(a) }),
+		Cleared:  p.everywhere(v, a.Path, &view, func(a *alarm.View) bool { return stands(a) && gone(a) }),
 		Silenced: p.everywhere(v, a.Path, &view, func(a *alarm.View) bool { return a.Shelved || a.Removed }),
 	}
 	if len(entries) == handoverMost {

@@ -39,20 +39,27 @@ func stands(v *alarm.View) bool { return v.State != alarm.Normal && !set(v) && v
 // stateWords are what people read for a state.
 var stateWords = map[alarm.State]string{
 	alarm.Normal:                 "normal",
-	alarm.Unacknowledged:         "there, not acknowledged",
-	alarm.Acknowledged:           "there, acknowledged",
-	alarm.ReturnedUnacknowledged: "gone by itself, not acknowledged",
-	alarm.LatchedUnacknowledged:  "gone but latched, not acknowledged",
-	alarm.LatchedAcknowledged:    "gone but latched, acknowledged",
+	alarm.Unacknowledged:         "still active, not acknowledged",
+	alarm.Acknowledged:           "still active, acknowledged",
+	alarm.ReturnedUnacknowledged: "cleared, not acknowledged",
+	alarm.LatchedUnacknowledged:  "cleared but latched, not acknowledged",
+	alarm.LatchedAcknowledged:    "cleared but latched, acknowledged",
 }
 
+// gone reports whether the alarm has cleared and waits only to be seen. One
+// that latched has not: what it tells of does not heal.
+func gone(v *alarm.View) bool { return v.State == alarm.ReturnedUnacknowledged }
+
 // urgency orders alarms: whether anyone knows, then class, then priority. 0 is
-// nothing.
+// nothing; what has cleared comes last.
 func urgency(v *alarm.View) int {
-	if !stands(v) {
+	switch {
+	case !stands(v):
 		return 0
+	case gone(v):
+		return 1
 	}
-	n := 1 + int(v.Priority)
+	n := 2 + int(v.Priority)
 	if v.Class == alarm.Alarm {
 		n += 3
 	}
@@ -78,10 +85,14 @@ type alarmLine struct {
 	Viewer                                                                 viewer
 	Back                                                                   string
 	raised                                                                 drivers.Instant
-	active                                                                 bool
+	active, gone                                                           bool
+	calls                                                                  bool // an alarm, no advisory
 	urgency                                                                int
 	order                                                                  int64
 }
+
+// Gone reports whether it has cleared and waits only to be seen.
+func (l alarmLine) Gone() bool { return l.gone }
 
 // Key tells lines apart in one screen.
 func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
@@ -90,7 +101,7 @@ func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
 func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	l := alarmLine{
 		Pump: pump, Tag: tag, Name: a.Name, Mark: markOf(a), State: stateWords[a.State], Viewer: v, Back: back, urgency: urgency(a),
-		Since: v.Clock.instant(a.RaisedAt), raised: a.RaisedAt, active: a.State.Active(), order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
+		Since: v.Clock.instant(a.RaisedAt), raised: a.RaisedAt, active: a.State.Active(), gone: gone(a), calls: a.Class == alarm.Alarm, order: -a.RaisedAt.Wall.UnixMilli(), Silence: silence(v, a),
 
 		CanAcknowledge: a.State.NeedsAcknowledge(), CanReset: a.State == alarm.LatchedAcknowledged,
 		CanShelve: !a.Shelved, CanUnshelve: a.Shelved, CanRemove: !a.Removed, CanReturn: a.Removed,
@@ -99,7 +110,7 @@ func (p *Page) line(v viewer, back, pump, tag string, a *alarm.View) alarmLine {
 	if a.Last != nil {
 		l.Message, l.HasMessage = p.words(v, pump, a.Call()), true
 		l.Headline = l.Message.Headline
-		if about := subjectOf(p.source.Names(pump, a.Last).Subject, pump, a.Last); about != "" {
+		if about := subjectOf(p.source.Names(pump, a.Last).Subject, pump, a.Last); about != "" && !strings.Contains(l.Title, lower(about)) {
 			l.Title += ": " + about
 		}
 	}

@@ -147,7 +147,7 @@ func visitPump(v viewer, view *View, vp VisitPump) visitPumpPart {
 }
 
 func jobLineOf(v viewer, view *View, j Job) jobLine {
-	l := jobLine{Tag: j.Pump, Title: sentence(spaced(j.Task)), Why: percent(j.Used) + " % used", Steps: j.Steps}
+	l := jobLine{Tag: j.Pump, Title: sentence(spaced(j.Task)), Why: used(j.Used) + " % used", Steps: j.Steps}
 	if pump, err := findPump(view, j.Pump); err == nil {
 		l.Tag, l.Title = pump.Tag, pump.TitleOf(j.Task)
 	}

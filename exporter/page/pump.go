@@ -239,7 +239,7 @@ func (p *Page) taskRows(v viewer, pump *Pump, now drivers.Instant) []taskRow {
 
 func taskRowOf(v viewer, pump *Pump, t *rules.TaskView) taskRow {
 	row := taskRow{
-		Pump: pump.ID, Tag: pump.Tag, Task: t.Task, Title: sentence(pump.title(t.Task)), Used: percent(t.Life.Used),
+		Pump: pump.ID, Tag: pump.Tag, Task: t.Task, Title: sentence(pump.title(t.Task)), Used: used(t.Life.Used),
 		Width: min(80*t.Life.Used, 100), Of: lifeWords(t.Life), Word: statusWords[t.Status],
 		Late: t.Status >= service.Due, Soon: t.Status == service.DueSoon, Parts: pump.Parts[t.Task],
 		NoCalendar: !t.Life.CalendarKnown, used: t.Life.Used, Last: "never recorded", Forecast: forecastWords(v, &t.Window.Due, t.Life.Used),

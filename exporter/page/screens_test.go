@@ -175,7 +175,7 @@ func TestAnAlarmIsRaisedSeenAndAcknowledged(t *testing.T) {
 	b.Shot("raised-phone")
 	b.Eval(`[...document.querySelectorAll("#first button")].find((b) => b.textContent.startsWith("Acknowledge")).click()`)
 	b.Until(`document.querySelector(".said") !== null && document.querySelector(".said").textContent.startsWith("Done: ")`)
-	b.Until(`document.querySelector("#first .loud") === null && document.getElementById("first").textContent.includes("there, acknowledged")`)
+	b.Until(`document.querySelector("#first .loud") === null && document.getElementById("first").textContent.includes("still active, acknowledged")`)
 	if len(s.source.orders) != 1 || s.source.orders[0].User != "olaf" || s.source.to[0] != "gp-1" {
 		t.Errorf("orders %+v to %v", s.source.orders, s.source.to)
 	}

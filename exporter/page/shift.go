@@ -36,7 +36,7 @@ type groupRow struct {
 	Spare       string
 	Flow        string // "" when it is not known
 	Did         string // in the time of a report
-	Lost        int    // times circulation was lost in that time
+	Lost        string // how often circulation was lost in that time, and for how long; "" for at no time
 }
 
 // addShift puts what the rules' own report says into words.
@@ -118,7 +118,7 @@ var spareWords = map[drivers.Standby]string{
 
 func groupOf(v viewer, currency string, g *report.Group) groupRow {
 	row := groupWords(g.Title, g.Moves, g.Wanted, g.Delivering, g.Required)
-	row.Lost, row.Spare = g.Lost, spareWords[g.Spare]
+	row.Lost, row.Spare = lostWords(g), spareWords[g.Spare]
 	flow, target := "flow not known", "no target known"
 	if g.Flow != nil {
 		flow = flowWords(v, litresPerMinute(*g.Flow))
@@ -149,12 +149,24 @@ func circulatedWords(v viewer, currency string, g *report.Group) string {
 		list = append(list, text)
 	}
 	if g.Energy != nil {
-		list = append(list, fixed(*g.Energy, 0)+" kWh of its motors"+costWords(g.Cost, currency))
+		list = append(list, "motors used "+fixed(*g.Energy, 1)+" kWh"+costWords(g.Cost, currency))
 	}
 	if g.ExcessHeat != nil && *g.ExcessHeat >= 1 {
 		list = append(list, "about "+fixed(*g.ExcessHeat, 0)+" kWh of reboiler heat beyond need"+costWords(g.HeatCost, currency))
 	}
 	return strings.Join(list, "; ")
+}
+
+// lostWords say how often the circulation was lost, and for how long in all.
+func lostWords(g *report.Group) string {
+	if g.Lost == 0 {
+		return ""
+	}
+	times := "once"
+	if g.Lost > 1 {
+		times = strconv.Itoa(g.Lost) + " times"
+	}
+	return "circulation lost " + times + ", " + ago(time.Duration(g.LostFor*float64(time.Second)))
 }
 
 // costWords is "" without a price.

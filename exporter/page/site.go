@@ -91,7 +91,9 @@ func (p *Page) siteLine(v viewer, back string, view *View, pump *Pump) siteLine 
 	list := p.lines(v, back, view, pump, stands)
 	if len(list) > 0 {
 		l.Wrong, l.More = &list[0], len(list)-1
-		l.need += needsLook * list[0].urgency
+		if !l.Wrong.gone {
+			l.need += needsLook * l.Wrong.urgency
+		}
 	}
 	for i := range pump.Alarms {
 		if a := &pump.Alarms[i]; a.Shelved || a.Removed {
@@ -149,13 +151,14 @@ func mostUsed(pump *Pump) (nextTask, bool) {
 	if worst == nil {
 		return nextTask{}, false
 	}
-	return nextTask{pump.title(worst.Task), percent(worst.Life.Used), statusWords[worst.Status], worst.Status}, true
+	return nextTask{pump.title(worst.Task), used(worst.Life.Used), statusWords[worst.Status], worst.Status}, true
 }
 
 // A summary is the answer in a sentence.
 type summary struct {
 	Text  string
-	Pump  *siteLine // where to go first; nil: nowhere
+	Own   *alarmLine // what is first, of the site itself; nil: it is not of the site
+	Pump  *siteLine  // where to go first; nil: nowhere
 	Total int
 }
 
@@ -167,18 +170,40 @@ func verdict(lines []siteLine, own []alarmLine) summary {
 		}
 	}
 	s := summary{Total: len(lines)}
+	first := ownFirst(own)
 	switch {
+	case calling > 0 && first != nil && (first.calls || !lines[0].Alarmed()):
+		s.Own = first
+		s.Text = "The site itself needs a person, and " + lower(calls(calling, len(lines)))
 	case calling > 0:
 		s.Pump = &lines[0]
 		s.Text = calls(calling, len(lines))
-	case len(own) > 0:
+	case first != nil:
+		s.Own = first
 		s.Text = "No pump needs a person. The site itself does"
+	case len(own) > 0:
+		s.Text = "Nothing calls for a person; what has cleared at the site itself is not acknowledged"
 	case len(lines) == 1:
 		s.Text = "Nothing calls for a person"
 	default:
 		s.Text = fmt.Sprintf("None of the %d pumps needs a person", len(lines))
 	}
 	return s
+}
+
+// Alarmed reports whether an alarm or advisory stands at the pump.
+func (l siteLine) Alarmed() bool { return l.Wrong != nil && !l.Wrong.gone }
+
+// ownFirst is what of the site's own stands first: an alarm, such as that the
+// circulation is lost, before any advisory; nil when all has cleared.
+func ownFirst(own []alarmLine) *alarmLine {
+	var first *alarmLine
+	for i := range own {
+		if l := &own[i]; !l.gone && (first == nil || l.calls && !first.calls) {
+			first = l
+		}
+	}
+	return first
 }
 
 func calls(n, of int) string {

@@ -93,7 +93,7 @@ func TestScalesAreRound(t *testing.T) {
 }
 
 func TestEfficiencyIsSaidProperly(t *testing.T) {
-	measured := []rules.SignalView{{Signal: drivers.GlycolFlow}}
+	measured := []rules.SignalView{{Signal: drivers.GlycolFlow, Quality: drivers.Good}}
 	for _, tt := range []struct {
 		name    string
 		signals []rules.SignalView
@@ -105,7 +105,7 @@ func TestEfficiencyIsSaidProperly(t *testing.T) {
 		{"a pump that stands has none", measured, alarm.No, rules.Number{Known: true, Value: -0.0007}, "-- % none while the pump stands"},
 		{"a flow just below zero is no negative efficiency", measured, alarm.Yes, rules.Number{Known: true, Value: -0.0007}, "0.0 % it turns and nothing comes out"},
 		{"more than is displaced", measured, alarm.Yes, rules.Number{Known: true, Value: 1.2}, "120.0 % more than it displaces: the flow meter or the geometry is wrong"},
-		{"not settled", measured, alarm.Yes, rules.Number{}, "-- % not known: the flow is not measured, or the pump does not run steadily"},
+		{"not settled", measured, alarm.Yes, rules.Number{}, "-- % not known yet: the pump has not run steadily for long enough"},
 		{"without a flow meter there is no such line", nil, alarm.Yes, rules.Number{}, ""},
 	} {
 		t.Run(tt.name, func(t *testing.T) {

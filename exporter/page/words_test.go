@@ -131,3 +131,59 @@ func TestEveryAssetComesPlainToo(t *testing.T) {
 		t.Errorf("uPlot begins %.60s", a.open())
 	}
 }
+
+func TestWhereToGoFirst(t *testing.T) {
+	lost := alarmLine{Title: "glycol circulation lost", urgency: 6, calls: true}
+	silent := alarmLine{Title: "device silent", urgency: 8}
+	cleared := alarmLine{Title: "glycol circulation lost", urgency: 1, calls: true, gone: true}
+	faulty := siteLine{ID: "gp-1", Wrong: &alarmLine{Title: "drive fault", urgency: 10, calls: true}, need: 10 * needsLook}
+	due := siteLine{ID: "gp-1", need: needsPlan * int(service.Due)}
+	was := siteLine{ID: "gp-1", Wrong: &cleared}
+	for _, tt := range []struct {
+		name      string
+		pump      siteLine
+		own       []alarmLine
+		text      string
+		own1st    string
+		pumpFirst bool
+	}{
+		{"circulation is lost and a service is due", due, []alarmLine{lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
+		{"circulation is lost and somebody knows, a pump has a fault", faulty, []alarmLine{lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
+		{"the loss comes before a device that nobody has acknowledged", due, []alarmLine{silent, lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
+		{"a device is silent, a pump has a fault", faulty, []alarmLine{silent}, "The pump needs a person", "", true},
+		{"only the site itself", siteLine{}, []alarmLine{silent}, "No pump needs a person. The site itself does", "device silent", false},
+		{"all has cleared", was, []alarmLine{cleared}, "Nothing calls for a person; what has cleared at the site itself is not acknowledged", "", false},
+		{"nothing", siteLine{}, nil, "Nothing calls for a person", "", false},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			got := verdict([]siteLine{tt.pump}, tt.own)
+			first := ""
+			if got.Own != nil {
+				first = got.Own.Title
+			}
+			if got.Text != tt.text || first != tt.own1st || (got.Pump != nil) != tt.pumpFirst {
+				t.Errorf("got %q, first of the site %q, a pump first %v", got.Text, first, got.Pump != nil)
+			}
+		})
+	}
+}
+
+func TestStepsAreNumberedAsInATerminal(t *testing.T) {
+	got := stepsOf([]alarm.Action{{Text: "look", Hands: alarm.Off}, {Text: "safety", Hands: alarm.Before}, {Text: "clean", Hands: alarm.On}})
+	if len(got) != 3 || got[0] != (step{1, "look"}) || got[1] != (step{0, "safety"}) || got[2] != (step{2, "clean"}) {
+		t.Errorf("steps %v", got)
+	}
+}
+
+func TestWhatHasClearedIsToldAsCleared(t *testing.T) {
+	v := &alarm.View{State: alarm.ReturnedUnacknowledged, Class: alarm.Alarm, Priority: alarm.High, Last: &alarm.Event{
+		Kind: alarm.Cleared, Text: "drive_fault", Class: alarm.Alarm, Priority: alarm.High, Duration: 2 * time.Minute, TimeToRespond: 30 * time.Minute, PumpRunning: alarm.Yes, Quality: drivers.Good,
+	}}
+	m := alarm.Render(*v.Call(), alarm.Site{Name: "Ridge Site", Pump: "GP-1"})
+	if want := "[CLEARED] Ridge Site, GP-1: drive fault, after 2 min."; m.Headline != want || len(m.Actions) > 0 || m.TimeToRespond != "" {
+		t.Errorf("got %q with %d actions, want %q", m.Headline, len(m.Actions), want)
+	}
+	if urgency(v) != 1 || urgency(&alarm.View{State: alarm.Acknowledged, Class: alarm.Advisory}) <= 1 {
+		t.Error("what has cleared comes after all that stands")
+	}
+}

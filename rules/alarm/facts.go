@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -105,13 +106,24 @@ func (f facts) numbers() (value, limit string) {
 	u, how := f.site.Units, f.manner()
 	switch {
 	case f.e.Value != nil && f.e.Limit != nil:
-		return u.pair(*f.e.Value, *f.e.Limit, how)
+		return u.pair(f.reading(), *f.e.Limit, how)
 	case f.e.Value != nil:
-		return u.write(*f.e.Value, how), ""
+		return u.write(f.reading(), how), ""
 	case f.e.Limit != nil:
 		return "", u.write(*f.e.Limit, how)
 	}
 	return "", ""
+}
+
+// reading is the value as it is to be read: what is used up of an interval is
+// rounded down, so that nothing reads 100 % before it is due.
+func (f facts) reading() Quantity {
+	q := *f.e.Value
+	if strings.HasSuffix(f.e.Text, "_due_soon") && q.Value < 1 {
+		const slack = 1e-9 // 0.29 times 100 is not quite 29
+		q.Value = math.Floor(100*q.Value+slack) / 100
+	}
+	return q
 }
 
 // manner is how value and limit are to be written: a rate or a difference is

@@ -32,20 +32,20 @@ func (h headline) fits() bool { return utf8.RuneCountInString(h.String()) <= Hea
 // headline composes the first line of an announcement and shortens it, the
 // least needed first, until it fits.
 func (f facts) headline(t Text) string {
-	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(), age: f.age("Data ")}
+	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(t), age: f.age("Data ")}
 	template := t.Headline
 	fewer := func() { template = shorterTemplate(template); h.what = f.whatOf(template) }
 	for _, shorten := range []func(){
 		func() { h.age = f.age("") },
 		func() { h.age = f.oldAge() },
 		func() { h.state = f.state(t, shortState) },
-		func() { h.age = "" },
 		fewer, fewer,
 		func() { h.where = f.clippedWhere(18) },
 		func() { h.where = f.clippedWhere(10) },
 		fewer,
 		func() { h.state = f.state(t, pumpOnly) },
 		func() { h.what = t.Title + "." },
+		func() { h.age = "" },
 		func() { h.state = "" },
 	} {
 		if h.fits() {
@@ -152,7 +152,7 @@ func (f facts) state(t Text, w wording) string {
 	return sentence(strings.Join(parts, ", "))
 }
 
-func (f facts) act() string {
+func (f facts) act(t Text) string {
 	switch {
 	case f.e.TimeToRespond == 0 || f.e.Class == Record:
 		return ""
@@ -160,6 +160,8 @@ func (f facts) act() string {
 		return "Act NOW."
 	case f.e.Kind == Escalated:
 		return "Act in " + Span(f.left()) + "."
+	case t.Act != "":
+		return strings.ReplaceAll(t.Act, "{respond}", Span(f.e.TimeToRespond))
 	case f.e.Class == Alarm:
 		return "Act in " + Span(f.e.TimeToRespond) + "."
 	}

@@ -80,7 +80,7 @@ func (f facts) more(token string) (string, bool) {
 // logicPhrases follow "while".
 var logicPhrases = map[Logic]string{
 	PumpStopped:  "the pump stands",
-	StartUp:      "the pump starts up",
+	StartUp:      "pump or agent has just started",
 	ColdStart:    "the start is cold",
 	AfterService: "it settles after service",
 	SharedSignal: "another pump works on the same line",

@@ -20,7 +20,8 @@ type Text struct {
 	NotKnown    string   // what the signals cannot tell
 	Parts       []string // what to bring, when no kit is configured
 	Respond     time.Duration
-	Circulation bool // the headline says how pump, standby and gas stand
+	Act         string // instead of "Act in 30 min"; {respond} stands for that time
+	Circulation bool   // the headline says how pump, standby and gas stand
 }
 
 // An Action is one thing to do.

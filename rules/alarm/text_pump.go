@@ -6,7 +6,7 @@ import "time"
 var pumpTexts = map[string]Text{
 	"diaphragm_leak": {
 		Title:    "diaphragm failed",
-		Headline: "DIAPHRAGM FAILED[, leak seen {duration} ago]. Stop the pump",
+		Headline: "DIAPHRAGM FAILED[, leak seen {duration} ago]",
 		Cause:    "The leak detection says that a diaphragm has ruptured. Oil and glycol mix from now on.",
 		Consequence: "Glycol in the oil ruins the whole hydraulic end within hours to days. Oil in the glycol foams the contactor, and gas goes out wet. " +
 			"This does not heal, and there is no safe number of hours left.",
@@ -20,6 +20,7 @@ var pumpTexts = map[string]Text{
 		NotKnown:    "Which head it is, unless each head has its own detector; and whether a false signal set it off: the oil tells.",
 		Parts:       []string{"diaphragm kit for every head", "hydraulic oil for two fillings", "O-rings and gaskets of the heads", "sample bottles"},
 		Respond:     4 * time.Hour,
+		Act:         "Stop it as soon as operations can, {respond} at most.",
 		Circulation: true,
 	},
 	"diaphragm_leak_first_of_two": {

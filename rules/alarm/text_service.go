@@ -56,8 +56,8 @@ var serviceTexts = map[string]Text{
 		Respond:  14 * 24 * time.Hour,
 	},
 	"run_in_oil_due_soon": {
-		Title:       "first oil change due soon",
-		Headline:    "first oil change due soon[, {value} of the run-in used]",
+		Title:       "run-in oil change due soon",
+		Headline:    "run-in oil change due soon[, {value} of the run-in used]",
 		Cause:       "A new or repaired hydraulic end sheds fine metal while it runs in. The first oil carries it and must come out early.",
 		Consequence: "None yet.",
 		Actions:     []Action{off("Put it on the next visit and order the oil.")},
@@ -65,8 +65,8 @@ var serviceTexts = map[string]Text{
 		Respond:     14 * 24 * time.Hour,
 	},
 	"run_in_oil_due": {
-		Title:       "first oil change due",
-		Headline:    "first oil change DUE[, {value} of the run-in used]",
+		Title:       "run-in oil change due",
+		Headline:    "run-in oil change DUE[, {value} of the run-in used]",
 		Cause:       "A new or repaired hydraulic end sheds fine metal while it runs in. The first oil carries it and must come out now.",
 		Consequence: "Left in, the metal wears plungers and make-up valves for the rest of their life.",
 		Actions: []Action{
@@ -79,8 +79,8 @@ var serviceTexts = map[string]Text{
 		Respond:  14 * 24 * time.Hour,
 	},
 	"run_in_oil_overdue": {
-		Title:       "first oil change overdue",
-		Headline:    "first oil change OVERDUE[, {value} of the run-in used]",
+		Title:       "run-in oil change overdue",
+		Headline:    "run-in oil change OVERDUE[, {value} of the run-in used]",
 		Cause:       "The first oil of a new or repaired hydraulic end is still in, or its change was not recorded.",
 		Consequence: "Fine metal wears plungers and make-up valves with each hour.",
 		Actions: []Action{

@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"slices"
 	"time"
 
 	"pumpside/drivers"
@@ -49,19 +50,26 @@ func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
 	return v
 }
 
+var callKinds = []Kind{Raised, Worsened, Eased, Reminded, Escalated}
+
 // Call gives the newest event of an alarm as the call for a person it once was,
 // whatever was done about it since; nil when there is none. Numbers of an event
-// that is no such call, as that it has cleared, are left out: they do not speak
-// for it.
+// that is no such call are left out: they do not speak for it. An alarm that has
+// cleared and waits only to be seen calls for nobody: it is told as cleared.
 func (v *View) Call() *Event {
 	if v.Last == nil {
 		return nil
 	}
 	e := *v.Last
-	switch e.Kind {
-	case Raised, Worsened, Eased, Reminded, Escalated:
-	default:
+	switch {
+	case e.Kind == Cleared && v.State == ReturnedUnacknowledged:
+		return &e
+	case !slices.Contains(callKinds, e.Kind):
 		e.Value, e.Evidence, e.Duration, e.DataAge = nil, nil, 0, 0
+	}
+	if v.State == ReturnedUnacknowledged {
+		e.Kind = Cleared
+		return &e
 	}
 	e.Kind, e.State = Raised, Unacknowledged
 	e.ShelvedNow, e.RemovedNow, e.SuppressedBy = false, false, 0

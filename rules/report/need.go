@@ -69,7 +69,7 @@ func needs(in *Input, r *Report) []Need {
 		if u, ok := urgencyOf(v); ok {
 			m := in.Words(pump, standingNow(v.Last, in.At.Wall))
 			rank := 10 * int(v.Priority)
-			if v.Text == "circulation_lost" || v.Text == "group_power_lost" {
+			if v.Text == "circulation_lost" || v.Text == "circulation_short" || v.Text == "group_power_lost" {
 				rank += 5
 			}
 			why := m.Headline
@@ -89,7 +89,7 @@ func needs(in *Input, r *Report) []Need {
 		if d.Since != nil {
 			since = *d.Since
 		}
-		n.add(u, int(9*min(d.Used, 1)), alarm.Mechanic, since, fmt.Sprintf("%s %s, %.0f %% used", d.Title, strings.ReplaceAll(d.Status, "_", " "), 100*d.Used), strings.Split(d.Parts, ";")...)
+		n.add(u, int(9*min(d.Used, 1)), alarm.Mechanic, since, fmt.Sprintf("%s %s, %.0f %% used", d.Title, strings.ReplaceAll(d.Status, "_", " "), service.Percent(d.Used)), strings.Split(d.Parts, ";")...)
 	}
 	list := []Need{}
 	for _, n := range byPump {

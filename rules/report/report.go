@@ -77,7 +77,8 @@ type Group struct {
 	Cost       *float64        `json:"energy_cost"`       //
 	ExcessHeat *float64        `json:"excess_heat_kwh"`   // of the reboiler, for what circulated beyond need
 	HeatCost   *float64        `json:"excess_heat_cost"`  //
-	Lost       int             `json:"lost"`              // times circulation was lost since then
+	Lost       int             `json:"lost"`              // times circulation was lost since then: no pump delivered
+	LostFor    float64         `json:"lost_s"`            // for so long in all
 }
 
 // A Change is one thing that happened or that somebody did.
@@ -317,14 +318,37 @@ func (r *Report) groups(in *Input) {
 			Delivering: v.Delivering, Required: v.Required, Spare: v.Behind(),
 			Flow: litres(v.Flow, v.FlowKnown), Target: litres(v.Target, v.TargetBy == "gas" || v.TargetBy == "setting"), TargetBy: v.TargetBy,
 		}
-		for _, e := range in.Journal {
-			if e.Event.Kind == alarm.Raised && e.Event.Text == "circulation_lost" && e.Event.Group == v.Group {
-				g.Lost++
-			}
-		}
+		g.countLost(in)
 		g.circulated(in, r, v)
 		r.Groups = append(r.Groups, g)
 	}
+}
+
+// countLost counts the times in which no pump delivered, each from when that
+// began until it was over, or until now.
+func (g *Group) countLost(in *Input) {
+	var from time.Time
+	end := func(at time.Time) {
+		if !from.IsZero() {
+			g.LostFor += max(at.Sub(from), 0).Seconds()
+		}
+		from = time.Time{}
+	}
+	for _, one := range in.Journal {
+		e := one.Event
+		switch {
+		case e.Group != g.Group || e.Text != "circulation_lost" && e.Text != "circulation_short":
+		case e.Kind == alarm.Cleared || e.Kind == alarm.Eased:
+			end(e.At.Wall)
+		case e.Text == "circulation_lost" && (e.Kind == alarm.Raised || e.Kind == alarm.Worsened):
+			g.Lost++
+			from = e.At.Wall
+			if e.Kind == alarm.Raised {
+				from = from.Add(-e.Duration)
+			}
+		}
+	}
+	end(in.At.Wall)
 }
 
 func litres(flow quantity.CubicMetersPerSecond, known bool) *float64 {

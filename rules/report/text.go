@@ -8,6 +8,7 @@ import (
 
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/service"
 )
 
 // changesShown is what fits on a phone's screen with the rest.
@@ -93,7 +94,7 @@ func (p printer) needs(list []Need) {
 func (p printer) groups(list []Group) {
 	for _, g := range list {
 		p.title("Circulation: " + g.Title)
-		p.line("  %s%s, spare %s, gas %s, lost %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(g.Lost))
+		p.line("  %s%s, spare %s, gas %s, %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(&g))
 		p.line("  flow %s, target %s%s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"), targetWords[g.TargetBy])
 		p.line("  circulated %s, needed %s%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
 		p.line("  energy %s%s%s", number(g.Energy, "%.1f kWh"), p.cost(g.Cost), given(g.PerVolume, 1, ", %.2f kWh/m³"))
@@ -174,11 +175,23 @@ func restarted(n int) string {
 	return ", drive restarted by itself " + times(n)
 }
 
-func lost(n int) string {
-	if n == 0 {
-		return "at no time"
+// lost says how often and for how long the circulation was lost, and that it is
+// short or lost now, which no alarm tells in its first minute.
+func lost(g *Group) string {
+	text := "lost at no time"
+	if g.Lost > 0 {
+		text = "lost " + times(g.Lost) + ", " + span(time.Duration(g.LostFor*float64(time.Second)))
 	}
-	return times(n)
+	switch {
+	case g.Moves != alarm.No || g.Wanted != alarm.Yes:
+	case g.Delivering > 0:
+		return "short now, " + text
+	case g.Lost == 0:
+		return "lost just now"
+	default:
+		return text + ", and now"
+	}
+	return text
 }
 
 func times(n int) string {
@@ -257,7 +270,7 @@ func (p printer) due(list []Due) {
 		case d.Used < 1:
 			at = ", date not known"
 		}
-		p.line("  %s %s: %s%s, %.0f %% used", d.Tag, d.Title, spaced(d.Status), at, 100*d.Used)
+		p.line("  %s %s: %s%s, %.0f %% used", d.Tag, d.Title, spaced(d.Status), at, service.Percent(d.Used))
 	}
 }
 

@@ -170,7 +170,7 @@ func TestExamplesAreWhatTheDemoPublishes(t *testing.T) {
 			t.Errorf("%s is not what is published (-kept +now); run go test ./agent -run Examples -update-examples\n%s", path, diff)
 		}
 	}
-	console.await(t, `(?m)^WORSE: |GP-1: WORSE: first oil change DUE`)
+	console.await(t, `(?m)^WORSE: |GP-1: WORSE: run-in oil change DUE`)
 }
 
 // keysIn lists the keys at the top of a JSON object.

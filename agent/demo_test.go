@@ -85,7 +85,7 @@ func TestDemoTellsItsStoryOnOtherPortsAndStopsOnCtrlC(t *testing.T) {
 		return strings.Contains(strings.Join(room.on("pumpside/v1/ridge-7/status"), ""), `"state":"online"`)
 	})
 	if !testing.Short() {
-		demo.await(t, `WORSENED +\[ADVISORY\] Ridge Station 7, GP-1: WORSE: first oil change DUE`)
+		demo.await(t, `WORSENED +\[ADVISORY\] Ridge Station 7, GP-1: WORSE: run-in oil change DUE`)
 		checkMetrics(t, get("http://"+demo.metrics+"/metrics"))
 	}
 	if code := demo.stop(t, os.Interrupt); code != 0 {
@@ -116,7 +116,7 @@ func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
 	demo.gone(t)
 	config := filepath.Join(kept, "pumpside.yaml")
 	journal := ask(t, "alarms", "journal", "--config", config)
-	if want := "GP-1: first oil change due soon"; !strings.Contains(journal, want) {
+	if want := "GP-1: run-in oil change due soon"; !strings.Contains(journal, want) {
 		t.Errorf("the journal lacks %q:\n%s", want, journal)
 	}
 	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  run_in_oil_change") {
@@ -166,7 +166,7 @@ func TestLongDemoTellsTheWholeStory(t *testing.T) {
 	demo.gone(t)
 	rest := demo.said.String()
 	for _, part := range []string{
-		"GP-1: WORSE: first oil change DUE",
+		"GP-1: WORSE: run-in oil change DUE",
 		"the suction of GP-1 is closed",
 		"GP-1: no glycol flow",
 		"[HIGH] Ridge Station 7, north circulation: glycol circulation LOST",

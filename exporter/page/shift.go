@@ -185,6 +185,8 @@ func groupWords(title string, moves, wanted alarm.Known, delivering, required in
 	switch {
 	case moves == alarm.Yes:
 		row.Word = "glycol circulates"
+	case moves == alarm.No && wanted == alarm.Yes && delivering > 0:
+		row.Word, row.Wrong = "glycol circulates, but too few pumps deliver", true
 	case moves == alarm.No && wanted == alarm.Yes:
 		row.Word, row.Wrong = "glycol does not circulate and is wanted", true
 	case moves == alarm.No && wanted == alarm.No:

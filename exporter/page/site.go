@@ -174,7 +174,7 @@ func verdict(lines []siteLine, own []alarmLine) summary {
 	switch {
 	case calling > 0 && first != nil && (first.calls || !lines[0].Alarmed()):
 		s.Own = first
-		s.Text = "The site itself needs a person, and " + lower(calls(calling, len(lines)))
+		s.Text = callsToo(calling, len(lines))
 	case calling > 0:
 		s.Pump = &lines[0]
 		s.Text = calls(calling, len(lines))
@@ -204,6 +204,14 @@ func ownFirst(own []alarmLine) *alarmLine {
 		}
 	}
 	return first
+}
+
+// callsToo is calls where the site itself needs a person too.
+func callsToo(n, of int) string {
+	if of == 1 {
+		return "The site itself and the pump need a person"
+	}
+	return fmt.Sprintf("The site itself and %d of %d pumps need a person", n, of)
 }
 
 func calls(n, of int) string {

@@ -147,9 +147,9 @@ func TestWhereToGoFirst(t *testing.T) {
 		own1st    string
 		pumpFirst bool
 	}{
-		{"circulation is lost and a service is due", due, []alarmLine{lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
-		{"circulation is lost and somebody knows, a pump has a fault", faulty, []alarmLine{lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
-		{"the loss comes before a device that nobody has acknowledged", due, []alarmLine{silent, lost}, "The site itself needs a person, and the pump needs a person", "glycol circulation lost", false},
+		{"circulation is lost and a service is due", due, []alarmLine{lost}, "The site itself and the pump need a person", "glycol circulation lost", false},
+		{"circulation is lost and somebody knows, a pump has a fault", faulty, []alarmLine{lost}, "The site itself and the pump need a person", "glycol circulation lost", false},
+		{"the loss comes before a device that nobody has acknowledged", due, []alarmLine{silent, lost}, "The site itself and the pump need a person", "glycol circulation lost", false},
 		{"a device is silent, a pump has a fault", faulty, []alarmLine{silent}, "The pump needs a person", "", true},
 		{"only the site itself", siteLine{}, []alarmLine{silent}, "No pump needs a person. The site itself does", "device silent", false},
 		{"all has cleared", was, []alarmLine{cleared}, "Nothing calls for a person; what has cleared at the site itself is not acknowledged", "", false},
@@ -185,5 +185,22 @@ func TestWhatHasClearedIsToldAsCleared(t *testing.T) {
 	}
 	if urgency(v) != 1 || urgency(&alarm.View{State: alarm.Acknowledged, Class: alarm.Advisory}) <= 1 {
 		t.Error("what has cleared comes after all that stands")
+	}
+}
+
+func TestTooLittleGlycolIsNoStandstill(t *testing.T) {
+	for _, tt := range []struct {
+		moves      alarm.Known
+		delivering int
+		want       string
+	}{
+		{alarm.No, 0, "glycol does not circulate and is wanted"},
+		{alarm.No, 1, "glycol circulates, but too few pumps deliver"},
+		{alarm.Yes, 2, "glycol circulates"},
+	} {
+		got := groupWords("north", tt.moves, alarm.Yes, tt.delivering, 2)
+		if got.Word != tt.want || got.Wrong != (tt.moves == alarm.No) {
+			t.Errorf("%d deliver: %q, wrong %v, want %q", tt.delivering, got.Word, got.Wrong, tt.want)
+		}
 	}
 }

@@ -22,7 +22,7 @@ var circulationTexts = map[string]Text{
 	},
 	"circulation_short": {
 		Title:       "glycol circulation short",
-		Headline:    "circulation SHORT[ {duration}][, {pumps_delivering} of {pumps_required} pumps deliver][, {value}]",
+		Headline:    "circulation SHORT[, {pumps_delivering} of {pumps_required} pumps deliver][, {value}][, {duration}]",
 		Cause:       "Glycol moves, but fewer pumps deliver it than this group needs: a pump stands, or turns and moves nothing.",
 		Consequence: "Gas can go out wetter than agreed. High-pressure gas from the contactor can flow back through a stopped pump.",
 		Actions: []Action{

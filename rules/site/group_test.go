@@ -188,7 +188,7 @@ func TestOneOfTwoThatDeliverIsShortAndNotLost(t *testing.T) {
 		}
 	}
 	want := []string{
-		"[HIGH] Ridge Site, north: circulation SHORT 1 min, 1 of 2 pumps deliver, 20.6 L/min. No standby, gas on. Act in 30 min.",
+		"[HIGH] Ridge Site, north: circulation SHORT, 1 of 2 pumps deliver, 20.6 L/min, 1 min. No standby, gas on. Act in 30 min.",
 		"[HIGH] Ridge Site, north: WORSE: glycol circulation LOST 3 min. No standby, gas flowing. Act in 30 min.",
 		"[CLEARED] Ridge Site, north: glycol circulation lost, after 4 min.",
 	}

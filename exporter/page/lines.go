@@ -138,7 +138,10 @@ func silence(v viewer, a *alarm.View) string {
 		list = append(list, "out of service, set by "+a.RemovedBy+until(v.Clock, a.ReviewAt))
 	}
 	if a.SuppressedBy != "" {
-		list = append(list, "suppressed while: "+spaced(strings.ReplaceAll(a.SuppressedBy, ",", ", ")))
+		var by alarm.Logic
+		if by.UnmarshalText([]byte(a.SuppressedBy)) == nil { // else it is of a later version
+			list = append(list, "held back while "+by.While())
+		}
 	}
 	return strings.Join(list, "; ")
 }

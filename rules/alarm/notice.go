@@ -70,7 +70,7 @@ func (f facts) more(token string) (string, bool) {
 	case "refusal":
 		return f.e.Refusal, f.e.Refusal != ""
 	case "by":
-		return f.reasons(), f.e.SuppressedBy != 0
+		return f.e.SuppressedBy.While(), f.e.SuppressedBy != 0
 	case "marks":
 		return f.marks()
 	}
@@ -87,10 +87,11 @@ var logicPhrases = map[Logic]string{
 	PowerLost:    "control power is lost",
 }
 
-func (f facts) reasons() string {
+// While says l in words that follow "while"; "" for none.
+func (l Logic) While() string {
 	var list []string
 	for i := range logicWords {
-		if one := Logic(1 << i); f.e.SuppressedBy&one != 0 {
+		if one := Logic(1 << i); l&one != 0 {
 			list = append(list, logicPhrases[one])
 		}
 	}
@@ -107,7 +108,7 @@ func (f facts) marks() (string, bool) {
 		list = append(list, "out of service")
 	}
 	if f.e.SuppressedBy != 0 {
-		list = append(list, "held back while "+f.reasons())
+		list = append(list, "held back while "+f.e.SuppressedBy.While())
 	}
 	return strings.Join(list, ", "), len(list) > 0
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
 )
 
@@ -40,5 +41,29 @@ func TestOnlyAStandbyThatIsReadyIsToBeStarted(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+func TestADiaphragmAsksForAStopAndNamesNoTimeToRunOn(t *testing.T) {
+	e := alarm.Event{Kind: alarm.Raised, Text: "diaphragm_leak", Class: alarm.Alarm, Priority: alarm.High, TimeToRespond: 4 * time.Hour, PumpRunning: alarm.Yes, Standby: "available", GasFlowing: alarm.Yes}
+	const want = "[HIGH] A, B: DIAPHRAGM FAILED. RUNNING, standby OK, gas on. Stop it as soon as operations can, 4 h at most."
+	if got := alarm.Render(e, alarm.Site{Name: "A", Pump: "B"}).Headline; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+func TestWhatIsDueSoonNeverReadsAHundredPercent(t *testing.T) {
+	e := alarm.Event{Kind: alarm.Raised, Text: "run_in_oil_due_soon", Class: alarm.Advisory, Value: &alarm.Quantity{Value: 0.9996, Dimension: quantity.Share}}
+	const want = "[ADVISORY] A, B: run-in oil change due soon, 99 % of the run-in used."
+	if got := alarm.Render(e, alarm.Site{Name: "A", Pump: "B"}).Headline; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+}
+
+func TestTheAgentsOwnBeginIsNotCalledAStartOfThePump(t *testing.T) {
+	e := alarm.Event{Kind: alarm.Suppressed, Text: "no_flow", SuppressedBy: alarm.StartUp}
+	const want = "[HELD BACK] A, B: no glycol flow while pump or agent has just started."
+	if got := alarm.Render(e, alarm.Site{Name: "A", Pump: "B"}).Headline; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"flag"
 	"os"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -240,5 +241,32 @@ func TestASilenceWithoutAClockSaysHowMuchIsLeft(t *testing.T) {
 		if !bytes.Contains(text.Bytes(), []byte(want)) {
 			t.Errorf("the report lacks %q:\n%s", want, text.String())
 		}
+	}
+}
+
+func TestTheReportSaysForHowLongCirculationWasLost(t *testing.T) {
+	s := newStation(t)
+	s.run(0, true)
+	s.run(1, false)
+	s.pass(time.Hour)
+	s.run(0, false)
+	s.values[0][drivers.RunDemand] = 1
+	said := func(want string) {
+		t.Helper()
+		var b strings.Builder
+		s.report(24*time.Hour).Print(&b, report.Text{})
+		if !strings.Contains(b.String(), want) {
+			t.Errorf("the report does not say %q:\n%s", want, b.String())
+		}
+	}
+	s.pass(30 * time.Second)
+	said("NOT KEPT: 0 of 1 required deliver, spare not available, gas flowing, lost just now")
+	s.pass(2 * time.Minute)
+	said("gas flowing, lost once, 2 min, and now")
+	s.run(0, true)
+	s.pass(10 * time.Minute)
+	said("kept: 1 of 1 required deliver, spare available, gas flowing, lost once, 3 min")
+	if g := s.report(24 * time.Hour).Groups[0]; g.Lost != 1 || g.LostFor < 150 || g.LostFor > 200 {
+		t.Errorf("lost %d times, %v s in all", g.Lost, g.LostFor)
 	}
 }

@@ -20,6 +20,7 @@ import (
 var (
 	book     = flag.String("book", "short", "fault book: short, full (hours), or a number of runs a row")
 	bookFor  = flag.Duration("bookfor", 0, "stop the fault book after that long, with as many runs of each row as there are")
+	bookFrom = flag.Uint64("bookfrom", 0, "first seed of a fault book of a number of runs a row")
 	bookFile = flag.String("bookfile", "", "write the fault book to this file as it grows")
 )
 
@@ -126,7 +127,7 @@ func rounds() (list []int) {
 func more(t testing.TB, c *bookCase, have []outcome, to int, began time.Time) []outcome {
 	n, first := c.quick, uint64(0)
 	if some, err := strconv.Atoi(*book); err == nil {
-		n = some
+		n, first = some, *bookFrom
 	}
 	if *book == "full" {
 		n, first = c.full, fresh

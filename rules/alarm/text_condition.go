@@ -8,7 +8,7 @@ var conditionTexts = map[string]Text{
 		Title:    "one head loses flow",
 		Headline: "one head loses flow: {cause|side and cylinder not determinable}[, leak {value} of a head]",
 		Cause: "The pressure has gained a line at once per turn that this pump did not have when its normal state was learned. " +
-			"One half-stroke of one head moves less: a check valve or its seat, debris under it, or the hydraulic side of that head.",
+			"One half-stroke of one head moves less: a check valve or its seat, debris under it, or the hydraulic side of that head: a plunger seal, or the relief valve of its oil cell that lifts.",
 		Consequence: "Flow falls slowly, then fast: a cut seat can go from a small leak to none of the flow within hours to days. No date can be given for it.",
 		Actions: []Action{
 			off("Look whether the strainer differential pressure rose: debris comes and goes."),

@@ -47,6 +47,7 @@ type effect struct {
 	anyPhase     bool    // flow has the sizes stated, at angles that are not known
 	half         bool    // flow is that of one half; where none can be told, either's
 	suction      spread  // Pa
+	free         bool    // each indicator is as it was, or anywhere
 }
 
 // still is an effect on nothing. The errors are what indicators of a pump that
@@ -157,7 +158,7 @@ var causes = []cause{
 		e.loose, e.turn = size, 2 // vectors turn, amplitudes stay
 		return e
 	}},
-	{NoneOfThese, 0.06, 0.001, 0.5, false, noneOfThese},
+	{NoneOfThese, 0.06, 1, 1, false, noneOfThese},
 }
 
 // halfLoss is what a leak does that flows while its cylinder has the pressure
@@ -189,13 +190,9 @@ func nothingMoves(_ *Model, _, _ float64, _ int) effect {
 // lost is a share of the flow lost, or of the torque.
 func lost(part float64) spread { return spread{-part, 0.007 + 0.2*part} }
 
-// noneOfThese is a change of anything by any amount.
-func noneOfThese(_ *Model, _, size float64, _ int) effect {
+// noneOfThese is a change of anything by any amount, each indicator by itself.
+func noneOfThese(_ *Model, _, _ float64, _ int) effect {
 	e := still()
-	e.floor = size
-	e.loose = 0.3
-	e.efficiency, e.torque = spread{0, 0.1}, spread{0, 0.1}
-	e.third, e.sixth, e.turn = spread{0, 0.4}, spread{0, 0.4}, 0.4
-	e.suction = spread{0, 20e3}
+	e.free = true
 	return e
 }

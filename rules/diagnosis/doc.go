@@ -5,8 +5,10 @@
 // baseline. A cause predicts, from physics, what it does to every indicator:
 // see the table in causes.go. [Model.Rank] weighs the causes by the likelihood
 // of all evidence together, sizes and what is not known of the line integrated
-// out. "None of these" always stands among them. No likelihood is fitted to
-// simulated or recorded faults.
+// out. "None of these" always stands among them: each indicator is as it was or
+// anywhere, as likely as not. No likelihood is fitted to simulated or recorded
+// faults. Under every cause, too, an indicator may be one that no model
+// describes; see broad.go.
 //
 // # What a phase can say
 //

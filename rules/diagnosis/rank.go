@@ -57,6 +57,7 @@ func (m *Model) Rank(e *Evidence) Ranking {
 		g = gains{}
 	}
 	w := weigher{model: m, e: e, late: late, gains: g, ordersSeen: seen, named: r.Named}
+	w.broad = w.broadly()
 	var all, both logSum
 	var list []Ranked
 	var leak, fromOrders, fromFlow [sizes]logSum
@@ -189,6 +190,7 @@ type weigher struct {
 	gains      gains
 	ordersSeen bool
 	named      bool
+	broad      broad
 }
 
 var anyHead = []int{0}
@@ -240,14 +242,14 @@ type weights struct{ both, orders, flow float64 }
 func (w *weigher) at(c *cause, size float64, cylinder int) weights {
 	f := c.effect(w.model, w.late, size, max(cylinder, 1))
 	rest := 0.0
-	number := func(n NumberChange, s spread) float64 {
+	number := func(n NumberChange, s spread, broad float64) float64 {
 		if !n.Seen {
 			return 0
 		}
-		return normal(n.Delta, s.mean, n.Sigma*n.Sigma+s.error*s.error)
+		return mixed(normal(n.Delta, s.mean, n.Sigma*n.Sigma+s.error*s.error), broad, f.part(failing))
 	}
-	flow := number(w.e.Efficiency.part(), f.efficiency)
-	rest += number(w.e.Torque.part(), f.torque) + number(w.e.Suction, f.suction)
+	flow := number(w.e.Efficiency.part(), f.efficiency, w.broad.efficiency)
+	rest += number(w.e.Torque.part(), f.torque, w.broad.torque) + number(w.e.Suction, f.suction, w.broad.suction)
 	rest += w.growth(&f, 3, f.third) + w.growth(&f, 6, f.sixth) + w.turn(&f)
 	rest += w.orders(&f)
 	return weights{both: rest + flow, orders: rest, flow: flow}
@@ -264,30 +266,39 @@ func (w *weigher) growth(f *effect, k int, s spread) float64 {
 		added := f.flow[k] / own
 		if f.half && !w.named {
 			s.error = math.Hypot(s.error, cmplx.Abs(added))
-			return normal(x, s.mean, sigma*sigma+s.error*s.error)
+			return mixed(normal(x, s.mean, sigma*sigma+s.error*s.error), w.broad.growth[k], f.part(strange))
 		}
 		s.mean += ln(math.Max(cmplx.Abs(1+added), 0.01))
 		s.error = math.Hypot(s.error, 0.5*cmplx.Abs(added))
 	}
-	return normal(x, s.mean, sigma*sigma+s.error*s.error)
+	return mixed(normal(x, s.mean, sigma*sigma+s.error*s.error), w.broad.growth[k], f.part(strange))
 }
 
-// turn weighs how far the ripple has turned against the index.
-func (w *weigher) turn(f *effect) float64 {
+// turned is how far the ripple has turned against the index, with its error.
+func (w *weigher) turned() (x, sigma float64, ok bool) {
 	k := w.model.Geometry.Cylinders
 	if k > mostOrder || !w.e.Indexed {
-		return 0
+		return 0, 0, false
 	}
 	o := &w.e.Orders[k]
 	before := cmplx.Abs(o.Baseline)
 	if !o.Seen || before < 3*o.Sigma || before == 0 {
+		return 0, 0, false
+	}
+	return cmplx.Phase((o.Baseline + o.Delta) / o.Baseline), o.Sigma / before, true
+}
+
+// turn weighs that.
+func (w *weigher) turn(f *effect) float64 {
+	x, sigma, ok := w.turned()
+	if !ok {
 		return 0
 	}
-	added := 0.0
+	k, added := w.model.Geometry.Cylinders, 0.0
 	if own := w.model.all(w.late, k); own != 0 {
 		added = 0.7 * cmplx.Abs(f.flow[k]/own)
 	}
-	return normal(cmplx.Phase((o.Baseline+o.Delta)/o.Baseline), 0, f.turn*f.turn+added*added+o.Sigma*o.Sigma/before/before)
+	return mixed(normal(x, 0, f.turn*f.turn+added*added+sigma*sigma), w.broad.turn, f.part(strange))
 }
 
 // weak are the orders that a pump with like heads does not have.
@@ -334,9 +345,9 @@ func (w *weigher) order(f *effect, k int, scale float64) float64 {
 	drift := w.drift(k)
 	v := o.Sigma*o.Sigma + drift*drift + grow*grow + floor*floor + loose*loose
 	if g.known[k] && w.named && !f.anyPhase {
-		return plane(o.Delta, mean, v)
+		return mixed(plane(o.Delta, mean, v), w.broad.orders[k], f.part(strangeOrder(k)))
 	}
-	return ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v)
+	return mixed(ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v), w.broad.orders[k], f.part(strangeOrder(k)))
 }
 
 // drift is how far an order of a pump that is well moves within a band: with

@@ -108,7 +108,7 @@ func alarmFromTheDevice(t *testing.T, tab *browser.Tab, p *plant, address string
 	tab.Until(fault + ` !== undefined && ` + fault + `.querySelector(".loud") !== null`)
 	tab.Eval(`[...` + fault + `.querySelectorAll("button")].find((b) => b.textContent.startsWith("Acknowledge")).click()`)
 	tab.Until(`document.querySelector(".said") !== null && document.querySelector(".said").textContent.startsWith("Done: ")`)
-	tab.Until(fault + `.textContent.includes("there, acknowledged")`)
+	tab.Until(fault + `.textContent.includes("still active, acknowledged")`)
 	tab.Until(`document.getElementById("journal").textContent.includes("by tess")`)
 }
 

@@ -2,12 +2,12 @@ package main
 
 import (
 	"bytes"
-	"fmt"
 	"io"
 	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -224,12 +224,12 @@ func TestOldestRecordsGo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := ""
+	var got []int
 	for _, one := range list {
-		got += fmt.Sprintf("%d ", one.number)
+		got = append(got, one.number)
 	}
-	if got != "3 4 5 " {
-		t.Errorf("files %s, want 3 4 5", got)
+	if !slices.Equal(got, []int{3, 4, 5}) {
+		t.Errorf("files %v, want 3 4 5", got)
 	}
 	if _, err := os.Stat(filepath.Join(folder, "gp-10-000001.csv.gz")); err != nil {
 		t.Errorf("another pump's file went: %v", err)

@@ -363,7 +363,7 @@ func TestEventsThatMakeNoSenseAreRefused(t *testing.T) {
 		e    simulator.Event
 		want string
 	}{
-		{"fourth cylinder", simulator.Event{Do: simulator.SmallHead, Cylinder: 3}, "small head: cylinder 3 of 3"},
+		{"fourth cylinder", simulator.Event{Do: simulator.SmallHead, Cylinder: 3}, "small head: cylinder 4 of 3"},
 		{"unknown signal", simulator.Event{Do: simulator.Drift, Signal: "presure"}, `signal drift: unknown signal "presure"`},
 		{"unknown action", simulator.Event{Do: 250}, "unknown action 250"},
 	}

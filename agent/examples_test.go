@@ -33,7 +33,7 @@ func TestExamplesRunAgainstSimulatedSkids(t *testing.T) {
 			folder := t.TempDir()
 			config := filepath.Join(folder, "pumpside.yaml")
 			writeFile(t, config, onSimulation(t, text, skidUnits(skids(t, len(example.Pumps))))+
-				fmt.Sprintf("store: {path: %q}\npage: {listen: \"off\"}\n", filepath.Join(folder, "pumpside.db")))
+				fmt.Sprintf("store: {path: %q, save_interval: 1 s}\npage: {listen: \"off\"}\n", filepath.Join(folder, "pumpside.db")))
 			_, metrics := startAgent(t, config)
 			eventually(t, "every device answers and every pump runs and counts", func() bool {
 				now := scrape(t, metrics)

@@ -80,7 +80,7 @@ func TestPrometheusAnswersWhatAControlRoomAsks(t *testing.T) {
 	need(t, "prometheus")
 	p := newPlant(t, running(1), standing(2), running(3))
 	// gp-2 stands, with 100 h behind it as gp-1 and gp-3.
-	config := p.configure(t, skidSite{}, "    counting:", "    opening: {run_hours: 100 h}\n    counting:")
+	config := p.configure(t, skidSite{Save: "1 s"}, "    counting:", "    opening: {run_hours: 100 h}\n    counting:")
 	_, metrics := startAgent(t, config)
 	p.happen(t, 2, simulator.Event{Do: simulator.DriveTrip, Size: 7}) // gp-3 runs no more
 	server := startPrometheus(t, metrics)

@@ -23,7 +23,7 @@ func acquire(path string) (lockFile, error) {
 	f, err := os.OpenFile(path+lockSuffix, os.O_RDWR|os.O_CREATE, 0o640)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		return lockFile{}, fmt.Errorf("state file %q: there is no folder %q: make the folder, or set store: {path: …} in the configuration (%w)", path, filepath.Dir(path), os.ErrNotExist)
+		return lockFile{}, fmt.Errorf("state file %q: there is no folder %q: make the folder, or set store: {path: …} in the configuration", path, filepath.Dir(path))
 	case err != nil:
 		return lockFile{}, fmt.Errorf("lock state file: %w", err)
 	}

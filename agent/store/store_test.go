@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"strings"
 	"testing"
 	"time"
 
@@ -132,8 +133,9 @@ func TestLedgerLinesCannotBeChangedOrRemoved(t *testing.T) {
 }
 
 func TestAMissingDirectoryIsNamed(t *testing.T) {
-	_, _, err := Open(t.TempDir()+"/no/such/place/state.db", Options{})
-	if !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("err = %v, want that the directory does not exist", err)
+	folder := t.TempDir() + "/no/such/place"
+	_, _, err := Open(folder+"/state.db", Options{})
+	if want := fmt.Sprintf("there is no folder %q: make the folder, or set store: {path: …}", folder); err == nil || !strings.Contains(err.Error(), want) {
+		t.Errorf("err = %v, want that %s", err, want)
 	}
 }

@@ -120,7 +120,7 @@ func (c *circuit) correct(dt float64, chords bool) float64 {
 		rs += e.toSuction * e.residual / e.diagonal
 	}
 	det := dd*ss - cross*cross
-	stepD, stepS := (cross*rs-ss*rd)/det, (cross*rd-dd*rs)/det
+	stepD, stepS := c.discharge.bounded((cross*rs-ss*rd)/det), (cross*rd-dd*rs)/det
 	largest := math.Max(c.discharge.shift(stepD), c.suction.shift(stepS))
 	for i := range c.chambers {
 		h, e := &c.chambers[i], &c.scratch[i]
@@ -128,6 +128,16 @@ func (c *circuit) correct(dt float64, chords bool) float64 {
 		largest = math.Max(largest, shift(&h.pressure, d))
 	}
 	return largest
+}
+
+// bounded is a step of the pressure that stops where the dampener's gas begins
+// to give: there the slope of the content jumps, and tangents from both sides
+// could miss each other for ever.
+func (m *manifold) bounded(d float64) float64 {
+	if m.gas > 0 && m.pressure != m.charge && (m.pressure < m.charge) != (m.pressure+d < m.charge) {
+		return m.charge - m.pressure
+	}
+	return d
 }
 
 func (m *manifold) shift(d float64) float64 { return shift(&m.pressure, d) }

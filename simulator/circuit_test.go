@@ -99,3 +99,33 @@ func idealOf(s *Settings, c *condition) []float64 {
 	}
 	return flow
 }
+
+// TestThroughTheCharge takes a pump with a dampener through its charge
+// pressure, where the content's slope jumps: every step must find the state in
+// which no liquid appears or is lost.
+func TestThroughTheCharge(t *testing.T) {
+	s := DefaultSettings(1)
+	s.Machine.Discharge.Length, s.Machine.Discharge.Bore = 10, 0.02
+	s.Machine.Dampener = Dampener{Gas: 0.3e-3, Charge: 4.5e6}
+	k, err := NewSkid(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := k.wearAt(0)
+	full := float64(s.Machine.Displacement(s.Machine.RatedSpeed))
+	var before *circuit
+	for _, place := range []int16{-12, -11, -10, -9, -8, -7, -6, -9, -8, -10, 0, -10, 0} {
+		at := corner{}
+		at.place[byContactor] = place
+		c := at.condition(&s, &w)
+		one := newCircuit(&s, &c)
+		if before != nil {
+			one.adopt(before)
+		}
+		before = one
+		y := solveCycle(one, &c)
+		if y.flow < 0.93*full || y.flow > full {
+			t.Errorf("against %.2f MPa: flow %.3f of displacement after %d turns, the last two %.0f Pa apart", c.contactor/1e6, y.flow/full, y.turns, y.drift)
+		}
+	}
+}

@@ -26,8 +26,7 @@ const (
 )
 
 // solveCycle integrates from rest, or from what was left in k, until two turns
-// are alike. A pump whose dampener strikes its stop may never settle; then it
-// is the mean of many turns.
+// are alike. Of a pump that does not settle it is the mean of many turns.
 func solveCycle(k *circuit, c *condition) *cycle {
 	out := new(cycle)
 	speed := c.speed / 60 * 2 * math.Pi

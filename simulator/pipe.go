@@ -111,7 +111,7 @@ func (m *manifold) content(p float64) (v, slope float64) {
 	bubble := m.bubble * atmosphere / p
 	v = m.liquid*(1+glycolCompressibility*(p-atmosphere)) - bubble
 	slope = m.liquid*glycolCompressibility + bubble/p
-	if m.gas > 0 && p > m.charge {
+	if m.gas > 0 && p >= m.charge {
 		left := m.gas * math.Pow(m.charge/p, 1/polytropic)
 		v += m.gas - left
 		slope += left / (polytropic * p)

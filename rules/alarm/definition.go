@@ -32,6 +32,7 @@ type Definition struct {
 	Latching bool          // stays after its condition cleared, until reset
 	OnDelay  time.Duration // the condition must hold so long before it raises
 	OffDelay time.Duration // and must be gone so long before it clears
+	WorseOff time.Duration // gone so long from beyond the worse limit it eases; 0 takes worseOffDefault, or OffDelay when that is longer
 	ReAlarm  time.Duration // announced again when still there so long after it was acknowledged; 0 for never
 	// EscalateAfter is how long an announcement waits for each level of
 	// escalation; 0 for never. See [Definition.Escalated].
@@ -40,6 +41,18 @@ type Definition struct {
 	SuppressedBy Logic         // conditions under which it says nothing new
 	Blanking     time.Duration // after each start of the pump it counts as suppressed by StartUp
 	WhileRunning bool          // its condition cannot hold while the pump stands: low motor current, for one
+}
+
+// worseOffDefault is how long a value must have come back inside its worse limit
+// before passing it again is news: one that hovers there calls once (our own
+// choice, no source).
+const worseOffDefault = 10 * time.Minute
+
+func (d *Definition) worseOff() time.Duration {
+	if d.WorseOff > 0 {
+		return d.WorseOff
+	}
+	return max(d.OffDelay, worseOffDefault)
 }
 
 // mayRestWhileStopped are the texts an alarm must have to list PumpStopped. A
@@ -67,7 +80,7 @@ func (d *Definition) Validate() error {
 	if d.WorsePriority < d.Priority {
 		add("priority %v of the worse limit is below %v of the first", d.WorsePriority, d.Priority)
 	}
-	if min(d.OnDelay, d.OffDelay, d.Blanking, d.ReAlarm, d.EscalateAfter, d.TimeToRespond) < 0 {
+	if min(d.OnDelay, d.OffDelay, d.WorseOff, d.Blanking, d.ReAlarm, d.EscalateAfter, d.TimeToRespond) < 0 {
 		add("a time is below zero")
 	}
 	if d.SuppressedBy&PumpStopped != 0 && !slices.Contains(mayRestWhileStopped, d.Text) {

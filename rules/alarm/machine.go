@@ -95,7 +95,7 @@ func (m *Machine) judge(d *Definition, now *Moment, level Level, c *Condition, o
 	}
 	on, off := d.OnDelay, m.Chatter.offDelay(d.OffDelay)
 	first := hold{m.Level >= Beyond, m.Judged >= Beyond, level >= Beyond}.pass(&m.Held, watched, on, off)
-	worse := hold{m.Level == FarBeyond, m.Judged == FarBeyond, level == FarBeyond}.pass(&m.WorseHeld, watched, on, off)
+	worse := hold{m.Level == FarBeyond, m.Judged == FarBeyond, level == FarBeyond}.pass(&m.WorseHeld, watched, on, max(off, d.worseOff()))
 	m.Judged = level
 	return m.move(d, now, levelOf(first, worse), c, out)
 }

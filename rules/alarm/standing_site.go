@@ -13,7 +13,7 @@ var groupAlarms = map[string]Definition{
 	"circulation_lost": { // beyond the worse limit no pump delivers at all
 		Text: "circulation_short", WorseText: "circulation_lost",
 		Class: Alarm, Priority: High, Responder: ControlRoom, Notify: Now, OnDelay: 60 * time.Second, OffDelay: 30 * time.Second,
-		ReAlarm: 4 * time.Hour, Dimension: quantity.Flow,
+		WorseOff: 2 * time.Minute, ReAlarm: 4 * time.Hour, Dimension: quantity.Flow,
 	},
 	"circulation_unseen": {
 		Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Minute, OffDelay: 30 * time.Second,

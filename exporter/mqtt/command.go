@@ -47,7 +47,7 @@ type AckRequest struct {
 type ShelveRequest struct {
 	Alarm     string `json:"alarm"`
 	DurationS *int64 `json:"duration_s"` // 60 to 86400; 8 h when left out
-	Comment   string `json:"comment"`
+	Comment   string `json:"comment"` // why; must be given
 }
 
 // A ServiceRequest says that a service task was done. What is left out is not
@@ -182,6 +182,9 @@ func checkRequest(c drivers.Command) error {
 	}
 	if err := checkName(subject, name); err != nil {
 		return err
+	}
+	if c.Verb == drivers.Shelve && strings.TrimSpace(c.Comment) == "" {
+		return errors.New("comment: missing; say why the alarm is shelved, the next shift reads it")
 	}
 	if n := utf8.RuneCountInString(c.Comment); n > longestComment {
 		return fmt.Errorf("comment: %d characters; at most %d", n, longestComment)

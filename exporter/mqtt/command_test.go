@@ -24,8 +24,8 @@ func TestDecodeCommand(t *testing.T) {
 		err           string
 	}{
 		{"acknowledge", command(`"ack":{"alarm":"glycol_flow_low","comment":"on my way"}`), drivers.Command{Verb: drivers.Acknowledge, Alarm: "glycol_flow_low", Comment: "on my way"}, ""},
-		{"shelve for an hour", command(`"shelve":{"alarm":"glycol_flow_low","duration_s":3600}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: time.Hour}, ""},
-		{"shelve without a time is 8 h", command(`"shelve":{"alarm":"glycol_flow_low"}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: 8 * time.Hour}, ""},
+		{"shelve for an hour", command(`"shelve":{"alarm":"glycol_flow_low","duration_s":3600,"comment":"meter at the shop"}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: time.Hour, Comment: "meter at the shop"}, ""},
+		{"shelve without a time is 8 h", command(`"shelve":{"alarm":"glycol_flow_low","comment":"meter at the shop"}`), drivers.Command{Verb: drivers.Shelve, Alarm: "glycol_flow_low", For: 8 * time.Hour, Comment: "meter at the shop"}, ""},
 		{"unshelve", command(`"unshelve":{"alarm":"glycol_flow_low"}`), drivers.Command{Verb: drivers.Unshelve, Alarm: "glycol_flow_low"}, ""},
 		{
 			"record a service with what was found", command(`"service_record":{"task":"valves","action":"replaced","found":"leaking","cylinder":2,"side":"suction","done_at":"2026-03-01T09:00:00Z","oil_added_l":0.5}`),
@@ -36,9 +36,11 @@ func TestDecodeCommand(t *testing.T) {
 		},
 		{"record a service", command(`"service_record":{"task":"oil"}`), drivers.Command{Verb: drivers.RecordService, Task: "oil"}, ""},
 
-		{"shelve for more than a day", command(`"shelve":{"alarm":"a","duration_s":86401}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
-		{"shelve for longer than a Duration holds", command(`"shelve":{"alarm":"a","duration_s":9223372036854775807}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
-		{"shelve for less than nothing", command(`"shelve":{"alarm":"a","duration_s":-9223372036854775808}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
+		{"shelve without a reason", command(`"shelve":{"alarm":"a"}`), drivers.Command{}, "comment: missing; say why the alarm is shelved, the next shift reads it"},
+		{"shelve with a blank for a reason", command(`"shelve":{"alarm":"a","comment":" \n"}`), drivers.Command{}, "comment: missing; say why the alarm is shelved, the next shift reads it"},
+		{"shelve for more than a day", command(`"shelve":{"alarm":"a","duration_s":86401,"comment":"x"}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
+		{"shelve for longer than a Duration holds", command(`"shelve":{"alarm":"a","duration_s":9223372036854775807,"comment":"x"}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
+		{"shelve for less than nothing", command(`"shelve":{"alarm":"a","duration_s":-9223372036854775808,"comment":"x"}`), drivers.Command{}, "duration_s: shelve for 60 to 86400 s"},
 		{"shelve for a fraction", command(`"shelve":{"alarm":"a","duration_s":90.5}`), drivers.Command{}, "not a command: shelve.duration_s: number 90.5 does not belong here"},
 		{"nothing asked for", `{"command_id":"c-1","user":"r.night","expires_at":"2026-03-01T13:00:00Z"}`, drivers.Command{}, "asks for 0 things; ask for one of ack, shelve, unshelve, service_record"},
 		{"two things at once", command(`"ack":{"alarm":"a"},"unshelve":{"alarm":"a"}`), drivers.Command{}, "asks for 2 things; ask for one of ack, shelve, unshelve, service_record"},
@@ -89,7 +91,7 @@ func TestAnAgentWithoutAClockObeysNoCommand(t *testing.T) {
 }
 
 func FuzzDecodeCommand(f *testing.F) {
-	for _, request := range []string{`"ack":{"alarm":"a"}`, `"shelve":{"alarm":"a","duration_s":60}`, `"unshelve":{"alarm":"a"}`, `"service_record":{"task":"oil","comment":"x"}`} {
+	for _, request := range []string{`"ack":{"alarm":"a"}`, `"shelve":{"alarm":"a","duration_s":60,"comment":"x"}`, `"unshelve":{"alarm":"a"}`, `"service_record":{"task":"oil","comment":"x"}`} {
 		f.Add([]byte(command(request)))
 	}
 	f.Add([]byte(`{"ack":null}`))

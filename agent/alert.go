@@ -2,14 +2,17 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"io"
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"pumpside/agent/store"
 	"pumpside/rules/alarm"
 )
 
@@ -23,7 +26,15 @@ type alarmName struct {
 type alert struct {
 	Pump    string        `json:"pump"`
 	View    alarm.View    `json:"view"`
+	Over    *over         `json:"over,omitempty"` // nil while it stands
 	Message alarm.Message `json:"message"`
+}
+
+// An over is how an alarm ended whose cause is gone, as far as the journal
+// still has it.
+type over struct {
+	Cleared      *alarm.Event `json:"cleared"`      // nil: not known when
+	Acknowledged *alarm.Event `json:"acknowledged"` // nil: nobody has, or not known who
 }
 
 func (g *gateway) alert(ctx context.Context, name alarmName) (alert, error) {
@@ -37,10 +48,39 @@ func (g *gateway) alert(ctx context.Context, name alarmName) (alert, error) {
 		case e == nil:
 			return alert{}, fmt.Errorf("%s was never raised: there is nothing to show", nameOf(name.Pump, name.Alarm))
 		default:
-			return alert{name.Pump, v, g.words.render(name.Pump, e)}, nil
+			over, err := g.over(ctx, name, &v)
+			return alert{name.Pump, v, over, g.words.render(name.Pump, e)}, err
 		}
 	}
 	return alert{}, list.missing(name)
+}
+
+// over finds how the newest occurrence of an alarm ended; nil while it stands.
+func (g *gateway) over(ctx context.Context, name alarmName, v *alarm.View) (*over, error) {
+	if v.State.Active() {
+		return nil, nil
+	}
+	rows, err := g.store.Journal(ctx, store.JournalQuery{Subjects: []string{name.Pump}, Alarm: name.Alarm, NewestFirst: true, Limit: 100})
+	if err != nil {
+		return nil, err
+	}
+	var end over
+	for _, r := range rows {
+		if r.Occurrence != v.Occurrence {
+			continue
+		}
+		e := new(alarm.Event)
+		if err := json.Unmarshal(r.Body, e); err != nil {
+			return nil, fmt.Errorf("journal entry %d of %q: %w", r.Seq, r.Subject, err)
+		}
+		switch {
+		case e.Kind == alarm.Cleared && end.Cleared == nil:
+			end.Cleared = e
+		case e.Kind == alarm.AcknowledgedBy && end.Acknowledged == nil:
+			end.Acknowledged = e
+		}
+	}
+	return &end, nil
 }
 
 // missing says which names there are for one that is none.
@@ -93,6 +133,9 @@ func alarmsShow() *cobra.Command {
 }
 
 func (a *alert) print(w io.Writer) {
+	if a.Over != nil {
+		fmt.Fprintf(w, "%s\nAs it was told:\n", a.Over.text(a.View.State))
+	}
 	now := a.View.State.String()
 	if at := since(a.View); at != "-" {
 		now += ", since " + at
@@ -100,3 +143,28 @@ func (a *alert) print(w io.Writer) {
 	fmt.Fprint(w, a.Message)
 	fmt.Fprintf(w, "Now: %s\n", joined("; ", strings.ReplaceAll(now, "_", " "), marksOf(a.View)))
 }
+
+// text says that an alarm is over: since when, and who has seen it.
+func (o *over) text(state alarm.State) string {
+	text := "OVER: cleared, not known when"
+	if o.Cleared != nil {
+		text = "OVER: cleared " + stamped(o.Cleared)
+		if o.Cleared.Duration > 0 {
+			text += " after " + alarm.Span(o.Cleared.Duration)
+		}
+	}
+	switch {
+	case state.NeedsAcknowledge():
+		text += "; nobody has acknowledged it"
+	case o.Acknowledged != nil:
+		text += fmt.Sprintf("; acknowledged by %s %s", o.Acknowledged.User, stamped(o.Acknowledged))
+	default:
+		text += "; not known who acknowledged it"
+	}
+	if state == alarm.LatchedUnacknowledged || state == alarm.LatchedAcknowledged {
+		text += "; it is held until somebody resets it"
+	}
+	return text + "."
+}
+
+func stamped(e *alarm.Event) string { return e.At.Wall.UTC().Format(time.DateTime) + "Z" }

@@ -13,9 +13,9 @@ import (
 	"pumpside/drivers"
 )
 
-// TestOldDropsAreNotToldAgain: the state file counts dropped events for ever;
-// the alarm is about those since the look before, also after a restart.
-func TestOldDropsAreNotToldAgain(t *testing.T) {
+// quietConfig writes the configuration of a site where nothing answers.
+func quietConfig(t *testing.T) (path string) {
+	t.Helper()
 	folder := t.TempDir()
 	var text strings.Builder
 	err := writeSkids(&text, skidSite{
@@ -25,10 +25,32 @@ func TestOldDropsAreNotToldAgain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	path := filepath.Join(folder, "pumpside.yaml")
+	path = filepath.Join(folder, "pumpside.yaml")
 	if err := os.WriteFile(path, []byte(text.String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
+	return path
+}
+
+// quietGateway opens that site.
+func quietGateway(t *testing.T) *gateway {
+	t.Helper()
+	config, err := loadConfig(quietConfig(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	g, err := open(config, zerolog.Nop(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { g.close() })
+	return g
+}
+
+// TestOldDropsAreNotToldAgain: the state file counts dropped events for ever;
+// the alarm is about those since the look before, also after a restart.
+func TestOldDropsAreNotToldAgain(t *testing.T) {
+	path := quietConfig(t)
 	reopen := func() *gateway {
 		config, err := loadConfig(path)
 		if err != nil {
@@ -43,7 +65,7 @@ func TestOldDropsAreNotToldAgain(t *testing.T) {
 		return g
 	}
 	g := reopen()
-	err = g.without(func(d desk) error {
+	err := g.without(func(d desk) error {
 		for i := range 6 {
 			o := order{Pump: "gp-1", Command: drivers.Command{ID: fmt.Sprint(i), User: "op", Verb: drivers.Reset, Alarm: "no_flow"}}
 			if _, err := d.order(context.Background(), o); err != nil {

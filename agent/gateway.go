@@ -47,6 +47,7 @@ type gateway struct {
 	publisher *mqtt.Publisher
 	recorders []*recorder
 	reports   reporter
+	saved     *saved     // with no agent running; else nil
 	copying   sync.Mutex // guards the copy of the state file that is being handed out
 	dropped   uint64     // events the outbox gave up since the file was made, as last seen
 	missed    uint64     // batches lost to full inboxes, as last seen

@@ -12,6 +12,8 @@ import (
 
 	"pumpside/agent/store"
 	"pumpside/configs"
+	"pumpside/rules"
+	"pumpside/rules/site"
 )
 
 // lockPatience is how long a state file that is in use is waited for: a command
@@ -81,9 +83,16 @@ func whileLocked(ctx context.Context, try func() error) error {
 	}
 }
 
+// A saved is how everything stood when it was last saved, with no agent running.
+type saved struct {
+	pumps []*rules.Snapshot
+	site  *site.Snapshot
+}
+
 // without works at the desk with the rules and the store at work, but nothing
 // polled and nothing published.
 func (g *gateway) without(work func(desk) error) error {
+	g.saved = &saved{g.snapshots(), g.site.Snapshot()}
 	ctx, fail := context.WithCancelCause(context.Background())
 	defer fail(nil)
 	keeping := newCrew(fail)

@@ -68,6 +68,9 @@ func (g *gateway) report(ctx context.Context, span time.Duration) (*reports.Repo
 		Title: c.Site.Title, At: g.clock.instant(), Pumps: g.snapshots(), Own: g.site.Snapshot(), Price: c.Site.EnergyPrice, Heat: c.Site.HeatPrice, Zone: c.Site.TimeZone,
 		Plates: platesOf(c), Groups: map[string]string{}, Members: map[string]string{}, Words: g.words.render,
 	}
+	if g.saved != nil {
+		in.Pumps, in.Own, in.Offline = g.saved.pumps, g.saved.site, true
+	}
 	in.Since = in.At.Wall.Add(-span)
 	for i, group := range c.Groups {
 		in.Groups[group.ID] = group.Title

@@ -25,6 +25,7 @@ type State struct {
 	latest     []latest // by place in Settings.Signals
 	slopes     []alarm.Slope
 	moment     alarm.Moment
+	heard      bool          // something was read since the start
 	group      drivers.Group // as last told
 	groupAt    drivers.Instant
 	operation  Operation       // at the moment
@@ -75,8 +76,10 @@ type Saved struct {
 
 // A Seen is how a pump stood at a moment. The zero Seen is never.
 type Seen struct {
-	Mode Mode            `json:"mode"`
-	At   drivers.Instant `json:"at"`
+	Mode     Mode            `json:"mode"`
+	At       drivers.Instant `json:"at"`
+	For      time.Duration   `json:"for,omitempty"`       // it had run or stood for so long
+	WantedBy string          `json:"wanted_by,omitempty"` // what told whether it should run
 }
 
 // lastService is what was last recorded, for alerts.
@@ -185,12 +188,14 @@ func Unmarshal(text []byte) (*Saved, error) {
 	return &saved, nil
 }
 
-// seen is how the pump stands, or else stood when that was last known.
+// seen is how the pump stands, or else stood when that was last known. What
+// was saved is no news: something must have been read since the start.
 func (s *State) seen() Seen {
-	if s.operation.Mode == ModeUnknown {
+	if s.operation.Mode == ModeUnknown || !s.heard {
 		return s.Seen
 	}
-	return Seen{s.operation.Mode, s.moment.At}
+	_, since := s.running()
+	return Seen{s.operation.Mode, s.moment.At, since, s.operation.WantedBy}
 }
 
 // At gives the instant of the newest step; zero before the first.

@@ -31,6 +31,7 @@ func Step(set *Settings, s *State, b *drivers.Batch) []Change {
 		s.count(set, b)
 	}
 	s.hear(b)
+	s.heard = s.heard || len(b.Readings) > 0
 	s.status, s.totals = s.Counters.Status(&set.Counters), s.Counters.Totals(&set.Counters)
 	s.moment.Logic, s.moment.SinceStart = s.circumstances(set)
 	s.take(set, b, late)

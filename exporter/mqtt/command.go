@@ -47,7 +47,7 @@ type AckRequest struct {
 type ShelveRequest struct {
 	Alarm     string `json:"alarm"`
 	DurationS *int64 `json:"duration_s"` // 60 to 86400; 8 h when left out
-	Comment   string `json:"comment"` // why; must be given
+	Comment   string `json:"comment"`    // why; must be given
 }
 
 // A ServiceRequest says that a service task was done. What is left out is not

@@ -102,7 +102,7 @@ func (s *Site) silence(now time.Time) string {
 
 // Print writes the fleet for people. most is how many needs are told; 0 is all.
 func (f *Fleet) Print(w io.Writer, most int) {
-	p := printer{w, Text{Zone: time.UTC}, f.At}
+	p := printer{w, Text{Zone: time.UTC}, f.At, false}
 	p.line("%s, %s, %s", plural(f.Sites, "site"), plural(f.Pumps, "pump"), p.when(f.At))
 	p.line("%s in the time reported, %s a pump and month, %s, %d stale", plural(f.Alarms.Alarms, "alarm"), number(f.Alarms.PerPumpMonth, "%.2f"), plural(f.Alarms.Calls, "call"), f.Alarms.Stale)
 	f.printNeeds(p, most)

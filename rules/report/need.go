@@ -67,7 +67,7 @@ func needs(in *Input, r *Report) []Need {
 	}
 	in.eachAlarm(func(pump string, v *alarm.View) {
 		if u, ok := urgencyOf(v); ok {
-			m := in.Words(pump, standingNow(v.Last, in.At.Wall))
+			m := in.Words(pump, standingNow(v.Last, in.until()))
 			rank := 10 * int(v.Priority)
 			if v.Text == "circulation_lost" || v.Text == "circulation_short" || v.Text == "group_power_lost" {
 				rank += 5

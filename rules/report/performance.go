@@ -98,7 +98,7 @@ func measure(in *Input) Performance {
 		p.PerPumpMonth = new(float64(p.Alarms) / float64(len(in.Pumps)) * month.Hours() / span.Hours())
 	}
 	p.Frequent = frequent(counts, p.Alarms+p.Advisories)
-	in.eachAlarm(func(_ string, v *alarm.View) { p.look(in.At.Wall, v) })
+	in.eachAlarm(func(_ string, v *alarm.View) { p.look(in.until(), v) })
 	return p
 }
 

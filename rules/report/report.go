@@ -21,6 +21,8 @@ type Report struct {
 	At          time.Time       `json:"at"`       // until when
 	Since       time.Time       `json:"since"`    // from when
 	ClockGood   bool            `json:"clock"`    // the clock can be trusted
+	Offline     bool            `json:"offline"`  // no agent runs: nothing is known of now
+	AsOf        *time.Time      `json:"as_of"`    // when a pump was last seen, while no agent runs
 	Needs       []Need          `json:"needs"`    // what needs a person, first things first
 	Groups      []Group         `json:"groups"`   // circulation
 	Pumps       []Pump          `json:"pumps"`    // in the order of the configuration
@@ -40,6 +42,8 @@ type Pump struct {
 	ForSeconds   *float64    `json:"for_s"`
 	LastMode     *rules.Mode `json:"last_mode"`    // when that was last known, while Mode is not
 	LastSeen     *time.Time  `json:"last_seen_at"` //
+	LastFor      *float64    `json:"last_for_s"`   // it had run or stood for so long then
+	LastWantedBy *string     `json:"last_wanted_by"`
 	Wanted       alarm.Known `json:"wanted"`
 	WantedBy     string      `json:"wanted_by"`
 	Available    alarm.Known `json:"available"`
@@ -156,6 +160,7 @@ type Input struct {
 	Groups  map[string]string // titles
 	Members map[string]string // the group of each pump that is in one
 	Journal []Entry           // since then, oldest first
+	Offline bool              // no agent runs: Pumps and Own are as they were saved
 	Price   float64           // of a kilowatt-hour; 0: not known
 	Heat    float64           // price of a kilowatt-hour of reboiler heat; 0: not known
 	Zone    *time.Location    // in which night is night; nil is UTC
@@ -172,7 +177,7 @@ const staleAfter = 24 * time.Hour
 // Of makes the report.
 func Of(in *Input) *Report {
 	r := &Report{
-		Instant: in.At, Title: in.Title, At: in.At.Wall, Since: in.Since, ClockGood: in.At.Synchronized,
+		Instant: in.At, Title: in.Title, At: in.At.Wall, Since: in.Since, ClockGood: in.At.Synchronized, Offline: in.Offline, AsOf: in.asOf(),
 		Needs: []Need{}, Groups: []Group{}, Pumps: []Pump{}, Changes: []Change{}, Standing: []Standing{}, Silenced: []Silenced{}, Due: []Due{}, Silent: []string{},
 	}
 	for _, p := range in.Pumps {
@@ -200,6 +205,29 @@ func Of(in *Input) *Report {
 	return r
 }
 
+// asOf is when any pump was last seen, where no agent runs; nil where one does,
+// and when none was ever seen.
+func (in *Input) asOf() *time.Time {
+	var newest time.Time
+	for _, p := range in.Pumps {
+		if t := p.Seen.At.Wall; t.After(newest) {
+			newest = t
+		}
+	}
+	if !in.Offline || newest.IsZero() {
+		return nil
+	}
+	return &newest
+}
+
+// until is how far anything is known.
+func (in *Input) until() time.Time {
+	if t := in.asOf(); t != nil {
+		return *t
+	}
+	return in.At.Wall
+}
+
 // eachAlarm goes over the site's own alarms and those of the pumps.
 func (in *Input) eachAlarm(f func(pump string, v *alarm.View)) {
 	for i := range in.Own.Alarms {
@@ -220,6 +248,7 @@ func pump(in *Input, s *rules.Snapshot) Pump {
 	}
 	if p.Mode == rules.ModeUnknown && !s.Seen.At.IsZero() {
 		p.LastMode, p.LastSeen = &s.Seen.Mode, &s.Seen.At.Wall
+		p.LastFor, p.LastWantedBy = new(s.Seen.For.Seconds()), &s.Seen.WantedBy
 	}
 	if s.Running != alarm.Unknown {
 		p.ForSeconds = new(s.For.Seconds())
@@ -284,7 +313,7 @@ func (r *Report) stand(in *Input, pump string, v *alarm.View) {
 	}
 	s := Standing{
 		Pump: pump, Alarm: v.Name, Class: v.Class.String(), Priority: v.Priority.String(), State: v.State.String(), Since: v.RaisedAt.Wall,
-		Stale: v.State.Active() && in.At.Wall.Sub(v.RaisedAt.Wall) > staleAfter, Text: alarm.Title(v.Text),
+		Stale: v.State.Active() && in.until().Sub(v.RaisedAt.Wall) > staleAfter, Text: alarm.Title(v.Text),
 	}
 	if v.Last != nil {
 		s.Text = in.Words(pump, v.Last).Headline
@@ -325,7 +354,7 @@ func (r *Report) groups(in *Input) {
 }
 
 // countLost counts the times in which no pump delivered, each from when that
-// began until it was over, or until now.
+// began until it was over, or as far as anything is known.
 func (g *Group) countLost(in *Input) {
 	var from time.Time
 	end := func(at time.Time) {
@@ -348,7 +377,7 @@ func (g *Group) countLost(in *Input) {
 			}
 		}
 	}
-	end(in.At.Wall)
+	end(in.until())
 }
 
 func litres(flow quantity.CubicMetersPerSecond, known bool) *float64 {

@@ -115,7 +115,9 @@ func (s *station) pass(d time.Duration, commands ...drivers.Command) {
 	}
 }
 
-func (s *station) report(since time.Duration) *report.Report {
+func (s *station) report(since time.Duration) *report.Report { return report.Of(s.input(since)) }
+
+func (s *station) input(since time.Duration) *report.Input {
 	in := report.Input{
 		Title: "Ridge Station 7", At: s.at, Since: s.at.Wall.Add(-since), Own: s.site.Snapshot(s.siteSet), Price: 0.12,
 		Plates: map[string]report.Plate{
@@ -135,7 +137,7 @@ func (s *station) report(since time.Duration) *report.Report {
 			in.Journal = append(in.Journal, e)
 		}
 	}
-	return report.Of(&in)
+	return &in
 }
 
 // aDay is a day on which the duty pump trips and the standby takes over.
@@ -210,6 +212,83 @@ func TestWhatIsNotKnownIsNull(t *testing.T) {
 	}
 	if r.Performance.Acknowledge != nil || r.Groups[0].Circulated != nil || r.Groups[0].Moves != alarm.Unknown {
 		t.Errorf("%+v, %+v", r.Performance, r.Groups[0])
+	}
+}
+
+// offline is the report made an hour after the agent stopped, of what it saved.
+func (s *station) offline(t *testing.T) *report.Report {
+	t.Helper()
+	for i, p := range s.pumps {
+		body, err := p.Marshal()
+		if err != nil {
+			t.Fatal(err)
+		}
+		saved, err := rules.Unmarshal(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.pumps[i], _ = rules.Start(s.sets[i], saved)
+	}
+	body, err := s.site.Marshal()
+	if err != nil {
+		t.Fatal(err)
+	}
+	saved, err := site.Unmarshal(body)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.site, _ = site.Start(s.siteSet, saved)
+	in := s.input(24 * time.Hour)
+	in.At.SinceBoot, in.At.Wall, in.Since, in.Offline = in.At.SinceBoot+time.Hour, in.At.Wall.Add(time.Hour), in.Since.Add(time.Hour), true
+	return report.Of(in)
+}
+
+func TestWithoutAnAgentTheReportSaysAsOfWhen(t *testing.T) {
+	s := aDay(t)
+	var text bytes.Buffer
+	r := s.offline(t)
+	r.Print(&text, report.Text{})
+	for _, want := range []string{
+		"No agent runs: all this is as of 02 Mar 05:59 UTC, nothing is known since.\n",
+		"  not known since 05:59; before, lost at no time\n",
+		"  P-1A as of 05:59: stopped by fault for 4 h; nothing since\n",
+		"  P-1B as of 05:59: running on demand for 4 h; nothing since\n",
+		"NO spare pump left, standby took over 3 h 59 min ago.", // as it was then, not an hour longer
+	} {
+		if !strings.Contains(text.String(), want) {
+			t.Errorf("the report lacks %q:\n%s", want, text.String())
+		}
+	}
+	if !r.Offline || r.AsOf == nil || r.Pumps[1].Mode != rules.ModeUnknown || r.Groups[0].Moves != alarm.Unknown {
+		t.Errorf("offline %v, as of %v, %+v, %+v", r.Offline, r.AsOf, r.Pumps[1], r.Groups[0])
+	}
+}
+
+// A second command on the state file of an agent that has stopped lets time
+// pass, and sees nothing: what was last seen stays as old as it is.
+func TestTimeWithoutReadingsIsNoNews(t *testing.T) {
+	s := aDay(t)
+	for i, p := range s.pumps {
+		body, _ := p.Marshal()
+		saved, err := rules.Unmarshal(body)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.pumps[i], _ = rules.Start(s.sets[i], saved)
+		rules.Step(s.sets[i], s.pumps[i], &drivers.Batch{At: s.at})
+	}
+	if got, want := s.pumps[1].Snapshot(s.sets[1]).Seen, (s.at.Wall.Add(-10 * time.Second)); !got.At.Wall.Equal(want) || got.Mode != rules.Running || got.WantedBy != rules.WantedByDemand {
+		t.Errorf("last seen %+v, want running on demand at %v", got, want)
+	}
+}
+
+func TestAPumpThatWasNeverSeenIsNotGuessed(t *testing.T) {
+	var text bytes.Buffer
+	newStation(t).offline(t).Print(&text, report.Text{})
+	for _, want := range []string{"No agent runs, and no pump was ever seen: nothing is known of now.\n", "  not known; before, lost at no time\n", "  P-1A NOT KNOWN whether it runs\n"} {
+		if !strings.Contains(text.String(), want) {
+			t.Errorf("the report lacks %q:\n%s", want, text.String())
+		}
 	}
 }
 

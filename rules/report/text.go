@@ -28,13 +28,20 @@ func (r *Report) Print(w io.Writer, how Text) {
 	if how.Zone == nil {
 		how.Zone = time.UTC
 	}
-	p := printer{w, how, r.At}
+	p := printer{w, how, r.At, r.Offline}
 	p.line("%s, %s (%s since %s)", r.Title, p.when(r.At), span(r.At.Sub(r.Since)), p.when(r.Since))
 	if !r.ClockGood {
 		p.line("The clock is not synchronised: times may be wrong.")
 	}
+	switch {
+	case !r.Offline:
+	case r.AsOf == nil:
+		p.line("No agent runs, and no pump was ever seen: nothing is known of now.")
+	default:
+		p.line("No agent runs: all this is as of %s, nothing is known since.", p.when(*r.AsOf))
+	}
 	p.needs(r.Needs)
-	p.groups(r.Groups)
+	p.groups(r.Groups, r.AsOf)
 	p.changes(r.Changes)
 	p.pumps(r.Pumps)
 	p.standing(r.Standing)
@@ -48,9 +55,10 @@ func (r *Report) Print(w io.Writer, how Text) {
 }
 
 type printer struct {
-	w   io.Writer
-	how Text
-	now time.Time
+	w       io.Writer
+	how     Text
+	now     time.Time
+	offline bool // no agent runs
 }
 
 func (p printer) line(format string, args ...any) {
@@ -91,9 +99,18 @@ func (p printer) needs(list []Need) {
 	}
 }
 
-func (p printer) groups(list []Group) {
+func (p printer) groups(list []Group, asOf *time.Time) {
 	for _, g := range list {
 		p.title("Circulation: " + g.Title)
+		if p.offline {
+			since := ""
+			if asOf != nil {
+				since = " since " + p.hour(*asOf)
+			}
+			p.line("  not known%s; before, %s", since, lost(&g))
+			p.line("  circulated %s, energy %s", number(g.Circulated, "%.1f m³"), number(g.Energy, "%.1f kWh"))
+			continue
+		}
 		p.line("  %s%s, spare %s, gas %s, %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(&g))
 		p.line("  flow %s, target %s%s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"), targetWords[g.TargetBy])
 		p.line("  circulated %s, needed %s%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
@@ -127,15 +144,7 @@ func given(x *float64, scale float64, format string) string {
 func (p printer) pumps(list []Pump) {
 	p.title("Pumps")
 	for _, one := range list {
-		state := strings.ToUpper(spaced(one.Mode.String()))
-		if one.Mode == rules.ModeUnknown {
-			state = "NOT KNOWN whether it runs" + p.lastSeen(&one)
-		}
-		since := ""
-		if one.ForSeconds != nil {
-			since = " for " + span(time.Duration(*one.ForSeconds*float64(time.Second)))
-		}
-		p.line("  %s %s%s", one.Tag, state, since)
+		p.line("  %s %s", one.Tag, p.state(&one))
 		if one.Run == nil {
 			p.line("    what it did: not known")
 			continue
@@ -144,12 +153,33 @@ func (p printer) pumps(list []Pump) {
 	}
 }
 
-// lastSeen tells how a pump stood that nobody sees now.
-func (p printer) lastSeen(one *Pump) string {
-	if one.LastMode == nil || one.LastSeen == nil {
+// state tells how a pump stands; of one that nobody sees now, how it stood when
+// it was last seen.
+func (p printer) state(one *Pump) string {
+	const unknown = "NOT KNOWN whether it runs"
+	switch {
+	case one.Mode != rules.ModeUnknown:
+		return strings.ToUpper(spaced(one.Mode.String())) + lasted(one.ForSeconds)
+	case one.LastMode == nil || one.LastSeen == nil:
+		return unknown
+	case !p.offline:
+		return unknown + fmt.Sprintf("; %s when last seen, %s", spaced(one.LastMode.String()), p.hour(*one.LastSeen))
+	}
+	by := ""
+	if one.LastWantedBy != nil && *one.LastMode == rules.Running { // the other modes say it
+		by = wantedWords[*one.LastWantedBy]
+	}
+	return fmt.Sprintf("as of %s: %s%s%s; nothing since", p.hour(*one.LastSeen), spaced(one.LastMode.String()), by, lasted(one.LastFor))
+}
+
+// wantedWords say behind "running" what told that the pump should.
+var wantedWords = map[string]string{rules.WantedByDemand: " on demand", rules.WantedByGroup: " on the demand of its group", rules.WantedUnknown: ", demand not known"}
+
+func lasted(seconds *float64) string {
+	if seconds == nil {
 		return ""
 	}
-	return fmt.Sprintf("; %s when last seen, %s", spaced(one.LastMode.String()), p.hour(*one.LastSeen))
+	return " for " + span(time.Duration(*seconds*float64(time.Second)))
 }
 
 // delivering counts, where anybody can.

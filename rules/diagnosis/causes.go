@@ -34,8 +34,9 @@ type effect struct {
 	flow [mostOrder + 1]complex128 // orders of the flow, by the ideal mean flow of the pump
 	// model is the relative error of flow, floor an order of any size beside it.
 	model, floor float64
-	// even is like floor for even orders, where flow has next to nothing.
-	even float64
+	// higher is like floor for orders above the first, where flow has little
+	// and what valves do besides weighs as much.
+	higher float64
 	// loose is how far every order may move besides, by its own baseline.
 	loose      float64
 	efficiency spread // relative change
@@ -44,7 +45,6 @@ type effect struct {
 	// flow does to them.
 	third, sixth spread
 	turn         float64 // radians the ripple may turn by against the index
-	anyPhase     bool    // flow has the sizes stated, at angles that are not known
 	half         bool    // flow is that of one half; where none can be told, either's
 	suction      spread  // Pa
 	free         bool    // each indicator is as it was, or anywhere
@@ -66,15 +66,17 @@ type cause struct {
 	// least and most bound the size, evenly distributed on a log scale.
 	least, most float64
 	heads       bool // of one cylinder
-	effect      func(m *Model, late, size float64, cylinder int) effect
+	directed    bool // of one direction of the shaft, which nobody knows
+	// effect is that of a cylinder, from 1, or of one of the directions.
+	effect func(m *Model, late, size float64, cylinder int) effect
 }
 
 // causes is the table: what the trade sees fail, and what each does. Shares of
 // flow are by the pump's ideal mean; one head's size is by its own.
 var causes = []cause{
-	{LossInDischargeHalf, 0.17, 0.005, 1.5, true, halfLoss(pump.Suction)},
-	{LossInSuctionHalf, 0.17, 0.005, 1.5, true, halfLoss(pump.Discharge)},
-	{SmallHead, 0.015, 0.005, 1, true, func(m *Model, late, size float64, cylinder int) effect {
+	{LossInDischargeHalf, 0.17, 0.005, 1.5, true, false, halfLoss(pump.Suction)},
+	{LossInSuctionHalf, 0.17, 0.005, 1.5, true, false, halfLoss(pump.Discharge)},
+	{SmallHead, 0.015, 0.005, 1, true, false, func(m *Model, late, size float64, cylinder int) effect {
 		e := still()
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = complex(-size, 0) * m.head(cylinder, late, k)
@@ -83,7 +85,7 @@ var causes = []cause{
 		e.efficiency, e.torque = lost(part), lost(0.8*part)
 		return e
 	}},
-	{LateHead, 0.03, 0.01, 0.7, true, func(m *Model, late, size float64, cylinder int) effect {
+	{LateHead, 0.03, 0.01, 0.7, true, false, func(m *Model, late, size float64, cylinder int) effect {
 		e := still()
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = m.head(cylinder, math.Min(late+size, 0.99), k) - m.head(cylinder, late, k)
@@ -93,31 +95,21 @@ var causes = []cause{
 		e.efficiency, e.torque = spread{-part, 0.01 + 0.4*part}, spread{-0.5 * part, 0.02 + 0.5*part}
 		return e
 	}},
-	{SpeedWobble, 0.005, 0.002, 0.2, false, func(m *Model, late, size float64, _ int) effect {
-		e := still()
-		// Flow times 1 + e·cos θ, and the angle runs ahead by e·sin θ: order k
-		// appears beside itself by about e·(1+k)/2 of its flow.
-		third := 3 * m.head(1, late, 3)
-		e.flow[1] = complex(size, 0)
-		e.flow[2], e.flow[4] = complex(size*2, 0)*third, complex(size*2, 0)*third
-		e.flow[5] = complex(size*3.5*3, 0) * m.head(1, late, 6)
-		e.model, e.anyPhase = 0.4, true
-		return e
-	}},
-	{LineChanged, 0.08, 0.1, 2, false, func(_ *Model, _, size float64, _ int) effect {
+	{SpeedWobble, 0.005, 0.002, 0.2, false, true, wobble},
+	{LineChanged, 0.08, 0.1, 2, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose = size
 		e.third, e.sixth, e.turn = spread{0.3 * size, size}, spread{0.3 * size, size}, 0.12+0.5*size
 		return e
 	}},
-	{AllHeadsLate, 0.06, 0.01, 0.4, false, func(_ *Model, _, size float64, _ int) effect {
+	{AllHeadsLate, 0.06, 0.01, 0.4, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.floor, e.loose = 0.05*size, 3*size
 		e.efficiency, e.torque = spread{-size, 0.01 + 0.4*size}, spread{-0.6 * size, 0.02 + 0.5*size}
 		e.third, e.sixth, e.turn = spread{5 * size, 0.1 + 3*size}, spread{3 * size, 0.15 + 3*size}, 0.12+3*size
 		return e
 	}},
-	{SuctionStarved, 0.1, 0.01, 0.5, false, func(_ *Model, _, size float64, _ int) effect {
+	{SuctionStarved, 0.1, 0.01, 0.5, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.floor, e.loose = 0.05*size, 3*size
 		e.efficiency, e.torque = spread{-size, 0.01 + 0.5*size}, spread{-0.5 * size, 0.03 + 0.5*size}
@@ -125,40 +117,40 @@ var causes = []cause{
 		e.suction = spread{-30e3, 30e3}
 		return e
 	}},
-	{UniformWear, 0.05, 0.005, 0.3, false, func(_ *Model, _, size float64, _ int) effect {
+	{UniformWear, 0.05, 0.005, 0.3, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.floor = 0.02 * size
 		e.efficiency, e.torque = lost(size), spread{0, 0.02 + 0.3*size}
 		e.third, e.sixth = spread{0, 0.06 + size}, spread{0, 0.08 + size}
 		return e
 	}},
-	{BypassPassing, 0.08, 0.005, 0.9, false, func(_ *Model, _, size float64, _ int) effect {
+	{BypassPassing, 0.08, 0.005, 0.9, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.efficiency = lost(size)
 		e.third, e.sixth = spread{-0.3 * size, 0.06 + 0.5*size}, spread{-0.3 * size, 0.08 + 0.5*size}
 		e.loose = 0.1 + size
 		return e
 	}},
-	{TransmissionSlip, 0.02, 0.5, 1, false, nothingMoves},
-	{GasLocked, 0.02, 0.5, 1, false, nothingMoves},
-	{FlowMeter, 0.06, 0.01, 0.5, false, func(_ *Model, _, size float64, _ int) effect {
+	{TransmissionSlip, 0.02, 0.5, 1, false, false, nothingMoves},
+	{GasLocked, 0.02, 0.5, 1, false, false, nothingMoves},
+	{FlowMeter, 0.06, 0.01, 0.5, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.efficiency = spread{0, 0.007 + size}
 		return e
 	}},
-	{Transmitter, 0.04, 0.05, 1, false, func(_ *Model, _, size float64, _ int) effect {
+	{Transmitter, 0.04, 0.05, 1, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose = size
 		e.third, e.sixth, e.turn = spread{-0.5 * size, 0.05 + 0.5*size}, spread{-0.5 * size, 0.05 + 0.5*size}, 0.12+0.3*size
 		e.torque = spread{0, 0.02 + 0.2*size}
 		return e
 	}},
-	{IndexMoved, 0.01, 0.3, 2, false, func(_ *Model, _, size float64, _ int) effect {
+	{IndexMoved, 0.01, 0.3, 2, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose, e.turn = size, 2 // vectors turn, amplitudes stay
 		return e
 	}},
-	{NoneOfThese, 0.06, 1, 1, false, noneOfThese},
+	{NoneOfThese, 0.06, 1, 1, false, false, noneOfThese},
 }
 
 // halfLoss is what a leak does that flows while its cylinder has the pressure
@@ -172,11 +164,30 @@ func halfLoss(valve pump.Side) func(*Model, float64, float64, int) effect {
 		for k := 1; k <= mostOrder; k++ {
 			e.flow[k] = complex(size/n, 0) * m.leakOrder(late, at, k)
 		}
-		e.model, e.even, e.half = 0.15, 0.05*size/n, true
+		e.model, e.higher, e.half = 0.1, 0.05*size/n, true
 		e.efficiency = spread{-size / 2 / n, 0.007 + 0.1*size/n}
 		e.torque = spread{0, 0.02 + 0.2*size/n}
 		return e
 	}
+}
+
+// directions are as many as a once-per-turn change of the speed is tried at.
+const directions = 16
+
+// wobble is a speed that goes as 1 + e·cos(θ − φ) within a turn. The angle then
+// runs ahead by e·sin(θ − φ), so that order k of the flow, c, appears beside
+// itself, at k + 1 with e·(k + 1)/2·c·exp(−iφ) and at k − 1 with
+// −e·(k − 1)/2·c·exp(iφ), and the mean at once per turn.
+func wobble(m *Model, late, size float64, direction int) effect {
+	e := still()
+	sin, cos := math.Sincos(2 * math.Pi * float64(direction) / directions)
+	ahead, back := complex(size*cos, -size*sin), complex(size*cos, size*sin)
+	third, sixth := m.all(late, 3), m.all(late, 6)
+	e.flow[1] = ahead
+	e.flow[2], e.flow[4] = -back*third, 2*ahead*third
+	e.flow[5] = -2.5 * back * sixth
+	e.model, e.higher = 0.25, 0.02*size
+	return e
 }
 
 func nothingMoves(_ *Model, _, _ float64, _ int) effect {

@@ -55,20 +55,32 @@ func turned(cylinders, cylinder, k int) complex128 {
 
 // leakOrder is what a leak through the closed valve at p adds to order k of the
 // flow of a pump whose valves open late, by the leak. Without lateness it is a
-// constant flow for half a turn. A suction valve leaks from the start of
-// compression; what goes then makes the discharge valve open later, by two
-// thirds of the constant flow, since it goes with the root of a pressure that
-// rises evenly. A discharge valve leaks while its chamber expands, and until
-// the next compression is done.
+// constant flow for half a turn.
+//
+// A suction valve leaks once it has shut, about halfway to the opening of the
+// discharge valve. The pressure rises evenly with the stroke and the leak goes
+// with its root, so until the opening three tenths of the constant flow are
+// lost: the discharge valve opens later by that much.
+//
+// A discharge valve leaks while its chamber expands, half of the constant flow
+// on the mean, then through the suction stroke, and less and less, by a quarter
+// of a circle, until the next compression is done. What has come in meanwhile
+// need not be compressed: the valve opens earlier by that much.
 func (m *Model) leakOrder(late float64, valve pump.Position, k int) complex128 {
+	const shut, expands = 0.3, 0.4
 	open := opening(m.Geometry.Mechanism, late)
 	var c complex128
 	if valve.Side == pump.Suction {
-		c = arc(open, math.Pi, k) + complex(2*open/3/math.Pi, 0)*cmplx.Rect(1, -float64(k)*open)
+		c = arc(open, math.Pi, k) + burst(open, shut*open, k)
 	} else {
-		c = arc(math.Pi+open/3, 2*math.Pi+2*open/3, k)
+		c = arc(math.Pi+expands*open, 2*math.Pi+math.Pi/4*open, k) - burst(open, math.Pi/4*open, k)
 	}
 	return -c * turned(m.Geometry.Cylinders, valve.Cylinder, k)
+}
+
+// burst is arc for a constant flow of that many radians, all at one angle.
+func burst(at, size float64, k int) complex128 {
+	return complex(size/math.Pi, 0) * cmplx.Rect(1, -float64(k)*at)
 }
 
 // arc is (1/π)·∫ exp(−ika) da.

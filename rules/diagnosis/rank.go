@@ -238,9 +238,22 @@ func (w *weigher) prior(c *cause) float64 {
 // of the efficiency alone.
 type weights struct{ both, orders, flow float64 }
 
-// at weighs a cause of one size.
+// at weighs a cause of one size, the unknown direction of one that has any
+// integrated out.
 func (w *weigher) at(c *cause, size float64, cylinder int) weights {
-	f := c.effect(w.model, w.late, size, max(cylinder, 1))
+	if !c.directed || !w.named {
+		f := c.effect(w.model, w.late, size, max(cylinder, 1))
+		return w.weigh(&f)
+	}
+	var both logSum
+	for d := range directions {
+		f := c.effect(w.model, w.late, size, d)
+		both.add(w.weigh(&f).both)
+	}
+	return weights{both: both.value() - ln(directions)}
+}
+
+func (w *weigher) weigh(f *effect) weights {
 	rest := 0.0
 	number := func(n NumberChange, s spread, broad float64) float64 {
 		if !n.Seen {
@@ -250,8 +263,8 @@ func (w *weigher) at(c *cause, size float64, cylinder int) weights {
 	}
 	flow := number(w.e.Efficiency.part(), f.efficiency, w.broad.efficiency)
 	rest += number(w.e.Torque.part(), f.torque, w.broad.torque) + number(w.e.Suction, f.suction, w.broad.suction)
-	rest += w.growth(&f, 3, f.third) + w.growth(&f, 6, f.sixth) + w.turn(&f)
-	rest += w.orders(&f)
+	rest += w.growth(f, 3, f.third) + w.growth(f, 6, f.sixth) + w.turn(f)
+	rest += w.orders(f)
 	return weights{both: rest + flow, orders: rest, flow: flow}
 }
 
@@ -338,13 +351,13 @@ func (w *weigher) order(f *effect, k int, scale float64) float64 {
 	// The higher the order, the less a model of the valves is worth.
 	grow := math.Hypot(f.model*(1+0.2*float64(k-1)), g.error[k]) * cmplx.Abs(mean)
 	floor := f.floor * size
-	if k%2 == 0 {
-		floor = math.Hypot(floor, f.even*size)
+	if k > 1 {
+		floor = math.Hypot(floor, f.higher*size)
 	}
 	loose := f.loose * cmplx.Abs(o.Baseline)
 	drift := w.drift(k)
 	v := o.Sigma*o.Sigma + drift*drift + grow*grow + floor*floor + loose*loose
-	if g.known[k] && w.named && !f.anyPhase {
+	if g.known[k] && w.named {
 		return mixed(plane(o.Delta, mean, v), w.broad.orders[k], f.part(strangeOrder(k)))
 	}
 	return mixed(ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v), w.broad.orders[k], f.part(strangeOrder(k)))

@@ -11,6 +11,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/rules"
 	"pumpside/rules/diagnosis"
+	"pumpside/rules/orders"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 	"pumpside/simulator"
@@ -57,7 +58,7 @@ func foundValveTeaches(t *testing.T, size float64) {
 	b.event(simulator.Event{At: 16 * time.Minute, Do: simulator.SuctionValveLeak, Cylinder: 1, Size: size})
 	b.run(30*time.Minute, nil)
 	turns := float64(b.set.Geometry.RatedSpeed) / 60
-	if _, _, known := b.state.Observed.Line.At(turns, turns); known {
+	if _, _, known := b.state.Observed.Line.At(turns, turns, orders.Path{}); known {
 		t.Fatal("the line is known before anything showed it")
 	}
 	v := b.state.Snapshot(b.set).Condition
@@ -65,7 +66,7 @@ func foundValveTeaches(t *testing.T, size float64) {
 	if !slices.Contains(got, "line_confirmed") {
 		t.Fatalf("journal %v, condition %+v", got, v)
 	}
-	taught, _, known := b.state.Observed.Line.At(turns, turns)
+	taught, _, known := b.state.Observed.Line.At(turns, turns, orders.Path{})
 	if !known {
 		t.Fatalf("not known after it: %+v", b.state.Observed.Line)
 	}
@@ -73,7 +74,7 @@ func foundValveTeaches(t *testing.T, size float64) {
 	ramp := newBench(t, warm(11), indexed)
 	ramp.event(simulator.Event{At: 20 * time.Second, Do: simulator.Stop}, simulator.Event{At: 50 * time.Second, Do: simulator.Start})
 	ramp.run(90*time.Second, nil)
-	shown, _, known := ramp.state.Observed.Line.At(turns, turns)
+	shown, _, known := ramp.state.Observed.Line.At(turns, turns, orders.Path{})
 	if !known {
 		t.Fatal("a start did not show the line")
 	}

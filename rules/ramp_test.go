@@ -6,6 +6,7 @@ import (
 
 	"pumpside/drivers/modbus"
 	"pumpside/drivers/quantity"
+	"pumpside/rules/orders"
 	"pumpside/simulator"
 )
 
@@ -80,7 +81,7 @@ func TestAStartReadInAWindowMeasuresTheLine(t *testing.T) {
 			p.poll(3 * time.Minute)
 			g := p.set.Geometry
 			turns := float64(g.RatedSpeed) / 60
-			if _, _, known := p.state.Observed.Line.At(turns, turns); known != tt.want {
+			if _, _, known := p.state.Observed.Line.At(turns, turns, orders.Path{}); known != tt.want {
 				t.Errorf("line known at %.1f Hz: %v, want %v; %d points, %d fast reads", turns, known, tt.want, len(p.state.Observed.Line.Points), p.fast)
 			}
 			p.poll(33 * time.Minute)

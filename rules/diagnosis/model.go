@@ -69,7 +69,7 @@ func (m *Model) Late(p quantity.Pascals) float64 {
 // Nameable is whether half-stroke and cylinder can be named at a shaft speed,
 // and if not, what is missing, in words.
 func (m *Model) Nameable(speed quantity.RevolutionsPerMinute) (bool, string) {
-	_, _, known := m.Line.At(float64(speed)/60, float64(speed)/60)
+	_, _, known := m.Line.At(float64(speed)/60, float64(speed)/60, m.Path)
 	switch {
 	case !m.Geometry.Index.Present():
 		return false, "no shaft index"
@@ -125,7 +125,7 @@ func (m *Model) gains(e *Evidence, late float64) (g gains, ok bool) {
 	if base == 0 {
 		base, from = ripple[1], float64(2*n)
 	}
-	z1, err, known := m.Line.At(hertz, hertz)
+	z1, err, known := m.Line.At(hertz, hertz, m.Path)
 	switch {
 	case known:
 		g.vector[1], g.known[1], g.share = z1*complex(flow, 0), true, err
@@ -145,7 +145,7 @@ func (m *Model) gains(e *Evidence, late float64) (g gains, ok bool) {
 	}
 	slope := ln(base/cmplx.Abs(g.vector[1])) / ln(from)
 	for k := 2; k <= mostOrder; k++ {
-		if z, err, ok := m.Line.At(hertz*float64(k), hertz); ok {
+		if z, err, ok := m.Line.At(hertz*float64(k), hertz, m.Path); ok {
 			g.vector[k], g.known[k], g.error[k] = z*complex(flow, 0), true, err
 			continue
 		}

@@ -60,6 +60,7 @@ func (s *Survey) Reset() { s.samples, s.marks = s.samples[:0], s.marks[:0] }
 // A sweep is what one short window of a ramp shows.
 type sweep struct {
 	turns float64 // per second
+	bend  float64 // turns/s², half of what the speed rises by in a second
 	order int
 	ratio complex128 // pressure by the ideal mean flow, Pa by m³/s
 	error float64    // relative
@@ -78,7 +79,7 @@ func (s *Survey) Measure(m *Model, p quantity.Pascals, line *Line) int {
 			continue
 		}
 		z := w.ratio / q
-		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error, Shared: spread, Turns: w.turns})
+		line.add(LinePoint{Hertz: w.turns * float64(w.order), Re: real(z), Im: imag(z), Error: w.error, Shared: spread, Turns: w.turns, Sweep: 2 * w.bend * float64(w.order)})
 		n++
 	}
 	return n
@@ -116,7 +117,7 @@ func (s *Survey) sweeps(m *Model) (list []sweep) {
 				// Windows overlap: the same samples serve several.
 				noise := math.Hypot(e[0], e[1]) / math.Sqrt2 / size * math.Sqrt(2*half/step)
 				clock := 2 * math.Pi * float64(k) * path.error
-				list = append(list, sweep{path.speed, k, a / complex(volume*path.speed, 0), math.Hypot(noise, clock)})
+				list = append(list, sweep{path.speed, path.bend, k, a / complex(volume*path.speed, 0), math.Hypot(noise, clock)})
 			}
 		}
 	}
@@ -310,7 +311,7 @@ func (l *Line) add(p LinePoint) {
 		q.Hertz = (a*q.Hertz + b*p.Hertz) / (a + b)
 		q.Re, q.Im = (a*q.Re+b*p.Re)/(a+b), (a*q.Im+b*p.Im)/(a+b)
 		q.Error, q.Shared = math.Max(0.02, 1/math.Sqrt(a+b)), (a*q.Shared+b*p.Shared)/(a+b)
-		q.Turns = (a*q.Turns + b*p.Turns) / (a + b)
+		q.Turns, q.Sweep = (a*q.Turns+b*p.Turns)/(a+b), (a*q.Sweep+b*p.Sweep)/(a+b)
 		return
 	}
 	if len(l.Points) < mostPoints {

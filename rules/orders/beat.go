@@ -156,40 +156,35 @@ func (f *Fitter) deviance(w *Window) float64 {
 // settle moves each sample to the beat, of those its uncertain time stamp
 // allows, that is most likely by the present model.
 func (f *Fitter) settle(beat, phase float64) {
-	f.odds = 0
+	f.gather()
+	chances := logSum{mantissa: 1}
 	for i, s := range f.stamps {
 		half := max(s.half, beat/50)
 		first := math.Floor((s.t - half - phase) / beat)
 		last := math.Floor((s.t + half - phase) / beat)
-		least, all := math.Inf(1), 0.0 // the likeliest, and the likelihood of all by that one's without its share
-		best := math.Inf(1)
+		likeliest, best := 0.0, math.Inf(1) // the likeliest one's share and squared miss
+		all := 0.0                          // the likelihood of all by that one's without its share
 		for n := first; n <= last; n++ {
 			at := n*beat + phase
 			share := (min(s.t+half, at+beat) - max(s.t-half, at)) / (2 * half)
-			r := s.y - f.mean - f.model(at)
-			miss := r * r / f.noise.level
-			cost := miss - 2*math.Log(share+tiny)
-			if cost < least {
-				all *= math.Exp((miss - best) / 2)
-				least, best, f.samples[i].t = cost, miss, at
+			if share <= 0 {
+				continue
 			}
-			all += share * math.Exp((best-miss)/2)
+			y, slope, omega := f.model(at, 0, &f.rows[0])
+			r := s.y - f.mean - y
+			miss := r * r / f.noise.level
+			by := math.Exp((best - miss) / 2)
+			if share*by > likeliest {
+				all *= math.Exp((miss - best) / 2)
+				likeliest, best, by = share, miss, 1
+				f.samples[i].t = at
+				f.compare(i, s.y, y, slope, omega)
+			}
+			all += share * by
 		}
 		f.samples[i].half = 0
-		f.odds -= 2 * math.Log(all+tiny)
+		chances.add(all + tiny)
 	}
-	f.linearize(0)
-	f.reweigh()
-}
-
-// model is the fitted signal at a time, less the mean of the samples.
-func (f *Fitter) model(t float64) float64 {
-	var row [2 * Highest]float64
-	theta, _ := f.phase.at(t)
-	harmonics(row[:], f.orders, theta)
-	y := f.coef[0] + f.coef[1]*(t-f.phase.middle)/f.phase.half
-	for j, k := range f.orders {
-		y += f.coef[of(k)]*row[2*j] + f.coef[of(k)+1]*row[2*j+1]
-	}
-	return y
+	f.odds = -2 * chances.value()
+	f.reweigh(0)
 }

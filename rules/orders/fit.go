@@ -52,6 +52,8 @@ type Fitter struct {
 	normal    normal
 	rows      [4][mostColumn]float64     // scratch: derivatives at four samples
 	orders    []int                      // being fitted
+	ladder    ladder                     // of them
+	lines     [Highest]line              // and what they were found to be, see gather
 	coef      [trend + 2*Highest]float64 // mean, trend, then cos and sin of each order, see of
 	worst     [Highest + 1]float64       // inflation of each order
 	noise     noise

@@ -143,7 +143,7 @@ func (f *Fitter) grow(low int) {
 			break
 		}
 		f.phase.degree = min(wanted, 2*f.phase.degree+2)
-		f.converge(f.phase.degree, coarse)
+		f.proceed(f.phase.degree, coarse)
 	}
 	if f.trim(low) {
 		f.converge(f.phase.degree, coarse)

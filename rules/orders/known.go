@@ -7,6 +7,7 @@ import "math"
 // signals of the same pump, such as flow, current or torque.
 type Regression struct {
 	orders []int
+	ladder ladder
 	normal normal
 	n      int
 	origin float64 // first sample, taken off all
@@ -19,6 +20,7 @@ type Regression struct {
 // and number at most [Highest].
 func NewRegression(orders ...int) *Regression {
 	g := &Regression{orders: orders}
+	g.ladder.set(orders)
 	g.Reset()
 	return g
 }
@@ -38,7 +40,7 @@ func (g *Regression) Add(theta, y, weight float64) {
 	y -= g.origin
 	var row [1 + 2*Highest]float64
 	row[0] = 1
-	harmonics(row[1:], g.orders, theta)
+	harmonics(row[1:], g.orders, &g.ladder, theta)
 	g.normal.add(row[:], y, weight)
 	g.n++
 	g.sum += weight * y

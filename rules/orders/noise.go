@@ -37,39 +37,45 @@ const tiny = 1e-300
 // floor keeps weights finite on a signal without noise.
 func (f *Fitter) floor() float64 { return 1e-12*f.total/float64(len(f.samples)) + tiny }
 
-// reweigh estimates the noise from the residuals and weighs the samples by it.
-func (f *Fitter) reweigh() {
-	n := &f.noise
-	free := float64(len(f.samples)) / max(1, float64(len(f.samples)-f.normal.n)) // residuals are smaller than errors
+// reweigh estimates the noise from the residuals of a fit of that degree and
+// weighs the samples by it.
+func (f *Fitter) reweigh(degree int) {
+	n, samples := &f.noise, f.samples
+	residual, steep, weight := f.residual[:len(samples)], f.steep[:len(samples)], f.weight[:len(samples)]
+	free := float64(len(samples)) / max(1, float64(len(samples)-f.columns(degree))) // residuals are smaller than errors
 	floor := f.floor()
 	for range 3 {
-		var up, down [3]float64
-		for i, s := range f.samples {
-			stamp := f.steep[i] * s.half * s.half / 3
-			w := 1 / (n.level + n.clock*f.steep[i] + n.share*stamp)
-			r := f.residual[i] * f.residual[i] * free * w * w
-			for j, c := range [3]float64{1, f.steep[i], stamp} {
-				up[j] += c * r
-				down[j] += c * w
-			}
+		var level, clock, share pull
+		for i := range samples {
+			stamp := steep[i] * samples[i].half * samples[i].half / 3
+			w := 1 / (n.level + n.clock*steep[i] + n.share*stamp)
+			r := residual[i] * residual[i] * free * w * w
+			level.up, level.down = level.up+r, level.down+w
+			clock.up, clock.down = clock.up+steep[i]*r, clock.down+steep[i]*w
+			share.up, share.down = share.up+stamp*r, share.down+stamp*w
 		}
-		n.level = max(floor, n.level*ratio(up[0], down[0]))
-		n.clock *= ratio(up[1], down[1])
-		n.share *= ratio(up[2], down[2])
+		n.level = max(floor, n.level*level.ratio())
+		n.clock *= clock.ratio()
+		n.share *= share.ratio()
 	}
-	n.deviance = 0
-	for i, s := range f.samples {
-		v := n.level + f.steep[i]*(n.clock+n.share*s.half*s.half/3)
-		f.weight[i] = 1 / v
-		n.deviance += math.Log(v) + f.residual[i]*f.residual[i]/v
+	logs, squares := logSum{mantissa: 1}, 0.0
+	for i := range samples {
+		v := n.level + steep[i]*(n.clock+n.share*samples[i].half*samples[i].half/3)
+		weight[i] = 1 / v
+		logs.add(v)
+		squares += residual[i] * residual[i] * weight[i]
 	}
+	n.deviance = logs.value() + squares
 }
 
-// ratio is the square root of a step's ratio, with which the steps never
-// overshoot.
-func ratio(up, down float64) float64 {
-	if down == 0 {
+// A pull is what the samples move one part of the noise by.
+type pull struct{ up, down float64 }
+
+// ratio is the multiplicative step: the square root of what the samples ask
+// for, with which the steps never overshoot.
+func (p pull) ratio() float64 {
+	if p.down == 0 {
 		return 1
 	}
-	return math.Sqrt(up / down)
+	return math.Sqrt(p.up / p.down)
 }

@@ -38,6 +38,23 @@ var ascend = func() (list [mostPhase + 2][2]float64) {
 	return list
 }()
 
+// terms fills row with P_1, P_2, … at t, as many as the phase's degree or more,
+// and gives the angle and the angular speed in rad/s.
+func (p *phase) terms(row []float64, t float64) (theta, omega float64) {
+	x := (t - p.middle) / p.half
+	before, now := 1.0, x
+	slopeBefore, slope := 0.0, 1.0
+	for j := range row {
+		row[j] = now
+		q := p.q[j+1] // 0 beyond the degree
+		theta += q * now
+		omega += q * slope
+		before, now = now, ascend[j+1][0]*x*now-ascend[j+1][1]*before
+		slopeBefore, slope = slope, slopeBefore+float64(2*j+3)*before
+	}
+	return theta, omega / p.half
+}
+
 // basis fills row with P_1 … P_n at t, times scale.
 func (p *phase) basis(row []float64, t, scale float64) {
 	x := (t - p.middle) / p.half

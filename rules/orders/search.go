@@ -67,9 +67,9 @@ func (f *Fitter) aim(step float64, n int) {
 	for i, s := range f.samples {
 		turn := step * (s.t - f.phase.middle)
 		theta, _ := f.phase.at(s.t)
-		sin, cos := math.Sincos(theta + float64(n)*turn)
+		sin, cos := sincos(theta + float64(n)*turn)
 		f.phasor[i] = complex(cos, sin)
-		sin, cos = math.Sincos(turn)
+		sin, cos = sincos(turn)
 		f.factor[i] = complex(cos, sin)
 	}
 }

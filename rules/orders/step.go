@@ -14,6 +14,7 @@ func (f *Fitter) use(highest int) {
 			f.coef[of(k)], f.coef[of(k)+1] = 0, 0
 		}
 	}
+	f.ladder.set(f.orders)
 }
 
 // of is where in coef the cosine of order k stands; its sine comes after.
@@ -23,19 +24,6 @@ func of(k int) int { return trend + 2*(k-1) }
 // of each order, and what turning the phase does.
 func (f *Fitter) columns(degree int) int { return trend + 2*len(f.orders) + degree }
 
-// harmonics fills row with cos kθ, sin kθ for each of the orders, which
-// ascend, by multiplying up exp(iθ).
-func harmonics(row []float64, orders []int, theta float64) {
-	sin, cos := math.Sincos(theta)
-	c, s, at := 1.0, 0.0, 0
-	for i, k := range orders {
-		for ; at < k; at++ {
-			c, s = c*cos-s*sin, c*sin+s*cos
-		}
-		row[2*i], row[2*i+1] = c, s
-	}
-}
-
 // start fits the orders alone, all samples alike, and takes a first view of
 // the noise.
 func (f *Fitter) start() {
@@ -43,14 +31,15 @@ func (f *Fitter) start() {
 	copy(f.weight, f.even)
 	f.linearize(0)
 	f.step(0)
-	f.linearize(0)
+	f.compareAll()
 	f.noise.begin(f)
-	f.reweigh()
+	f.reweigh(0)
 }
 
 // linearize computes residual and steepness at every sample, and the normal
 // equations for a step from there with the present weights.
 func (f *Fitter) linearize(degree int) {
+	f.gather()
 	f.normal.reset(f.columns(degree))
 	var y, w [4]float64
 	for i := range f.samples {
@@ -66,23 +55,58 @@ func (f *Fitter) linearize(degree int) {
 	}
 }
 
+// A line is an order being fitted.
+type line struct{ order, cos, sin float64 }
+
+// gather collects what is needed of each order at each sample.
+func (f *Fitter) gather() {
+	for i, k := range f.orders {
+		f.lines[i] = line{float64(k), f.coef[of(k)], f.coef[of(k)+1]}
+	}
+}
+
+// model is the fitted signal at a time, less the mean of the samples, its
+// slope dy/dθ and the shaft's speed in rad/s. row takes the derivatives by mean,
+// trend and orders, and after them the terms of the phase, up to that degree at
+// least. Call gather before.
+func (f *Fitter) model(t float64, degree int, row *[mostColumn]float64) (y, slope, omega float64) {
+	linear := f.columns(0)
+	theta, omega := f.phase.terms(row[linear:linear+max(degree, f.phase.degree)], t)
+	row[0], row[1] = 1, (t-f.phase.middle)/f.phase.half
+	waves := row[trend:linear]
+	harmonics(waves, f.orders, &f.ladder, theta)
+	y = f.coef[0] + f.coef[1]*row[1]
+	for i := range f.lines[:len(waves)/2] {
+		l, cos, sin := &f.lines[i], waves[2*i], waves[2*i+1]
+		y += l.cos*cos + l.sin*sin
+		slope += l.order * (l.sin*cos - l.cos*sin)
+	}
+	return y, slope, omega
+}
+
 // derive computes residual and steepness at sample i, and the row of its
 // derivatives.
 func (f *Fitter) derive(i, degree int, row *[mostColumn]float64) {
 	s := &f.samples[i]
-	theta, omega := f.phase.at(s.t)
-	row[0], row[1] = 1, (s.t-f.phase.middle)/f.phase.half
-	harmonics(row[trend:], f.orders, theta)
-	y, slope := f.coef[0]+f.coef[1]*row[1], 0.0
-	for j, k := range f.orders {
-		cos, sin := row[trend+2*j], row[trend+2*j+1]
-		a, b := f.coef[of(k)], f.coef[of(k)+1]
-		y += a*cos + b*sin
-		slope += float64(k) * (b*cos - a*sin) // dy/dθ
+	y, slope, omega := f.model(s.t, degree, row)
+	turning := row[f.columns(0):f.columns(degree)]
+	for j := range turning {
+		turning[j] *= slope
 	}
-	linear := f.columns(0)
-	f.phase.basis(row[linear:linear+degree], s.t, slope)
-	f.residual[i] = s.y - f.mean - y
+	f.compare(i, s.y, y, slope, omega)
+}
+
+// compareAll computes residual and steepness at every sample.
+func (f *Fitter) compareAll() {
+	f.gather()
+	for i := range f.samples {
+		f.derive(i, 0, &f.rows[0])
+	}
+}
+
+// compare notes residual and steepness at a sample.
+func (f *Fitter) compare(i int, read, y, slope, omega float64) {
+	f.residual[i] = read - f.mean - y
 	f.steep[i] = slope * slope * omega * omega
 }
 
@@ -101,7 +125,6 @@ func (f *Fitter) expect(degree int) {
 // step solves the normal equations and moves there: one Gauss–Newton step. It
 // returns the most it turned the phase by, in radians.
 func (f *Fitter) step(degree int) (turn float64) {
-	f.expect(degree)
 	f.normal.solve()
 	linear := f.columns(0)
 	for i := range trend {
@@ -127,9 +150,21 @@ const (
 // converge repeats steps until a step turns the phase, up to that degree, by
 // less than still. There are two steps at least, for the weights.
 func (f *Fitter) converge(degree int, still float64) {
+	f.linearize(degree)
+	f.expect(degree)
+	f.proceed(degree, still)
+}
+
+// proceed is converge where the first step's equations stand already, be it
+// with a higher degree: those of a lower one are the first of them.
+func (f *Fitter) proceed(degree int, still float64) {
+	f.normal.n = f.columns(degree)
 	for n := range 10 {
-		f.linearize(degree)
-		f.reweigh()
+		if n > 0 {
+			f.linearize(degree)
+			f.expect(degree)
+		}
+		f.reweigh(degree)
 		if turn := f.step(degree); turn < still && n > 0 {
 			break
 		}

@@ -1,7 +1,5 @@
 package simulator
 
-import "math"
-
 // A chamber is one head in the circuit: glycol, diaphragm, oil and plunger.
 // Pressures are absolute, contents are volumes the liquid has at atmospheric
 // pressure, flows are of such volumes.
@@ -41,7 +39,7 @@ func (c *chamber) content(p float64) (m, slope float64) {
 // An oil cell that runs dry loses less and less.
 func (c *chamber) loss(p float64) (q, slope float64) {
 	gauge := p - atmosphere
-	dry := math.Min(1, math.Max(0, 4*c.oil/c.oilFull-1))
+	dry := min(1, max(0, 4*c.oil/c.oilFull-1))
 	if gauge > 0 {
 		q, slope = c.plunger*dry*gauge, c.plunger*dry
 	}
@@ -62,6 +60,6 @@ func (c *chamber) turnTo(m Mechanism, theta, dt, speed, inlet float64) {
 	c.refill = 0
 	if drawn := c.volume - before; drawn > 0 && c.oil < c.oilFull && c.pressure < inlet {
 		const perRadian = 2
-		c.refill = math.Min((c.oilFull-c.oil)*math.Min(1/dt, perRadian*speed), 0.9*drawn/dt)
+		c.refill = min((c.oilFull-c.oil)*min(1/dt, perRadian*speed), 0.9*drawn/dt)
 	}
 }

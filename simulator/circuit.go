@@ -121,11 +121,11 @@ func (c *circuit) correct(dt float64, chords bool) float64 {
 	}
 	det := dd*ss - cross*cross
 	stepD, stepS := c.discharge.bounded((cross*rs-ss*rd)/det), (cross*rd-dd*rs)/det
-	largest := math.Max(c.discharge.shift(stepD), c.suction.shift(stepS))
+	largest := max(c.discharge.shift(stepD), c.suction.shift(stepS))
 	for i := range c.chambers {
 		h, e := &c.chambers[i], &c.scratch[i]
 		d := (-e.residual + e.toDischarge*stepD + e.toSuction*stepS) / e.diagonal
-		largest = math.Max(largest, shift(&h.pressure, d))
+		largest = max(largest, shift(&h.pressure, d))
 	}
 	return largest
 }
@@ -146,7 +146,7 @@ func (m *manifold) shift(d float64) float64 { return shift(&m.pressure, d) }
 // vacuum it has: gas never lets it get there.
 func shift(p *float64, d float64) float64 {
 	before := *p
-	*p = math.Max(before+d, 0.2*before)
+	*p = max(before+d, 0.2*before)
 	return math.Abs(*p - before)
 }
 

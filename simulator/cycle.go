@@ -82,7 +82,7 @@ func turnOnce(k *circuit, c *condition, speed float64, sub int, out *cycle) (dri
 			work += k.work
 		}
 		for j := range k.chambers {
-			out.lowest = math.Min(out.lowest, k.chambers[j].pressure)
+			out.lowest = min(out.lowest, k.chambers[j].pressure)
 		}
 	}
 	out.flow, out.spilled = volume/time, spilled/time
@@ -92,7 +92,7 @@ func turnOnce(k *circuit, c *condition, speed float64, sub int, out *cycle) (dri
 
 func replaced(old float32, absolute, drift float64) (float32, float64) {
 	gauge := absolute - atmosphere
-	return float32(gauge), math.Max(drift, math.Abs(gauge-float64(old)))
+	return float32(gauge), max(drift, math.Abs(gauge-float64(old)))
 }
 
 // spill is the flow through the bypass now.

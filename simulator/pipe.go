@@ -59,7 +59,7 @@ func (p *pipe) half() float64 { return p.capacity / glycolCompressibility / 2 }
 // loss is the friction of segment i over the flow in it.
 func (p *pipe) loss(i int) float64 {
 	q := math.Abs(p.flow[i] + p.others)
-	r := math.Max(p.laminar, p.blasius*math.Sqrt(q*math.Sqrt(q)))
+	r := max(p.laminar, p.blasius*math.Sqrt(q*math.Sqrt(q)))
 	if i == 0 {
 		r += p.entry * q
 	}
@@ -73,7 +73,7 @@ func (p *pipe) loss(i int) float64 {
 // is taken at the end of the step, so that no resistance is too large.
 func (p *pipe) push(manifold, dt float64) {
 	const slowly = 0.3 // s
-	p.slow += (p.flow[0] - p.slow) * math.Min(1, dt/slowly)
+	p.slow += (p.flow[0] - p.slow) * min(1, dt/slowly)
 	before := manifold
 	g := dt / p.inertance
 	for i := range p.flow {
@@ -88,7 +88,7 @@ func (p *pipe) push(manifold, dt float64) {
 func (p *pipe) fill(dt float64) {
 	for i := range len(p.node) - 1 {
 		// A column that parts leaves vapour of almost no pressure.
-		p.node[i] = math.Max(vapour, p.node[i]+dt/p.capacity*(p.flow[i]-p.flow[i+1]))
+		p.node[i] = max(vapour, p.node[i]+dt/p.capacity*(p.flow[i]-p.flow[i+1]))
 	}
 }
 

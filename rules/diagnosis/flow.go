@@ -4,18 +4,23 @@ import (
 	"math"
 	"math/cmplx"
 
+	"pumpside/drivers/quantity"
 	"pumpside/rules/pump"
 )
 
 // lateOrder is order k of the flow of one cylinder (from 1) whose discharge
 // valve opens only after a share late of the stroke, by the mean flow of an
-// ideal pump: (1/m)·∫ v·exp(−ika) da from the opening to π. Order 0 is its
-// mean.
+// ideal pump. Order 0 is its mean.
 func lateOrder(m pump.Mechanism, cylinders, cylinder int, late float64, k int) complex128 {
+	return lateOrders(m, cylinders, late)[k] * turned(cylinders, cylinder, k)
+}
+
+// lateOrders are those of cylinder 1: (1/m)·∫ v·exp(−ika) da from the opening
+// to π.
+func lateOrders(m pump.Mechanism, cylinders int, late float64) (list [mostOrder + 1]complex128) {
 	const steps = 96 // Simpson's rule, exact to 1e-6
-	open := opening(m, late)
+	open := m.Angle(quantity.Ratio(late))
 	h := (math.Pi - open) / steps
-	var sum complex128
 	for i := range steps + 1 {
 		weight := 2.0
 		switch {
@@ -25,27 +30,15 @@ func lateOrder(m pump.Mechanism, cylinders, cylinder int, late float64, k int) c
 			weight = 4
 		}
 		a := open + h*float64(i)
-		sum += complex(weight*h/3*m.Velocity(a), 0) * cmplx.Rect(1, -float64(k)*a)
-	}
-	sum /= complex(float64(cylinders), 0)
-	if k == 0 {
-		return sum / 2
-	}
-	return sum * turned(cylinders, cylinder, k)
-}
-
-// opening is the angle at which a plunger has done a share of its stroke.
-func opening(m pump.Mechanism, share float64) float64 {
-	low, high := 0.0, math.Pi
-	for range 40 {
-		middle := (low + high) / 2
-		if float64(m.Position(middle)) < share {
-			low = middle
-		} else {
-			high = middle
+		one := cmplx.Rect(1, -a)
+		flow := complex(weight*h/3*m.Velocity(a)/float64(cylinders), 0)
+		for k := range list {
+			list[k] += flow
+			flow *= one
 		}
 	}
-	return (low + high) / 2
+	list[0] /= 2
+	return list
 }
 
 // turned is the factor on order k of a cylinder's place on the shaft.
@@ -68,7 +61,7 @@ func turned(cylinders, cylinder, k int) complex128 {
 // need not be compressed: the valve opens earlier by that much.
 func (m *Model) leakOrder(late float64, valve pump.Position, k int) complex128 {
 	const shut, expands = 0.3, 0.4
-	open := opening(m.Geometry.Mechanism, late)
+	open := m.Geometry.Mechanism.Angle(quantity.Ratio(late))
 	var c complex128
 	if valve.Side == pump.Suction {
 		c = arc(open, math.Pi, k) + burst(open, shut*open, k)

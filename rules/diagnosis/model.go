@@ -30,9 +30,7 @@ const lateSteps = 100
 func NewModel(g pump.Geometry, line *Line) *Model {
 	m := &Model{Geometry: g, Line: line}
 	for i := range m.heads {
-		for k := range m.heads[i] {
-			m.heads[i][k] = lateOrder(g.Mechanism, g.Cylinders, 1, float64(i)/lateSteps, k)
-		}
+		m.heads[i] = lateOrders(g.Mechanism, g.Cylinders, float64(i)/lateSteps)
 	}
 	return m
 }

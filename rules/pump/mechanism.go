@@ -86,6 +86,14 @@ func (m Mechanism) Position(a float64) quantity.Ratio {
 	return quantity.Ratio(x / 2)
 }
 
+// Angle is the angle at which a plunger has displaced a share of its stroke, the
+// inverse of Position from 0 to π. With y = 2·share − 1, squaring the relation
+// there leaves cos a = (λ(1 + y²) − 2y)/(2(1 − λy)), λ with the sign of Position.
+func (m Mechanism) Angle(share quantity.Ratio) float64 {
+	l, y := m.lambda(), 2*float64(share)-1
+	return math.Acos(max(-1, min(1, (l*(1+y*y)-2*y)/(2*(1-l*y)))))
+}
+
 // Velocity is the plunger's velocity at angle a by crank radius times angular
 // speed, v/(rω); positive while it discharges:
 //

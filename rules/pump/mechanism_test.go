@@ -40,6 +40,19 @@ func TestPositionIsThatOfTheSliderCrank(t *testing.T) {
 	}
 }
 
+func TestAngleIsWherePositionIs(t *testing.T) {
+	for _, m := range []pump.Mechanism{away, towards, sine} {
+		for deg := 0.0; deg <= 180; deg += 5 {
+			if got := m.Angle(m.Position(deg*math.Pi/180)) * 180 / math.Pi; math.Abs(got-deg) > 1e-5 {
+				t.Errorf("%v: %v°, want %v°", m, got, deg)
+			}
+		}
+		if low, high := m.Angle(-0.1), m.Angle(1.1); low != 0 || high != math.Pi {
+			t.Errorf("%v: %v and %v outside the stroke, want 0 and π", m, low, high)
+		}
+	}
+}
+
 // sin 30°·(1 ∓ cos 30°/5/√(1 − sin² 30°/25)); the usual short form without
 // the root gives 0.4134 and 0.5866.
 func TestVelocityTellsAwayFromTowards(t *testing.T) {

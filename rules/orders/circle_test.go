@@ -47,3 +47,38 @@ func TestTheSumOfLogarithms(t *testing.T) {
 		t.Errorf("%v, want %v", sum.value(), want)
 	}
 }
+
+// The normal equations of all orders by sums are those by products.
+func TestWavesMultiplyAsTheirProducts(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	const highest, columns = 7, trend + 2*7 + 3
+	var orders []int
+	for k := 1; k <= highest; k++ {
+		orders = append(orders, k)
+	}
+	var l ladder
+	l.set(orders)
+	by, direct := new(normal), new(normal)
+	by.reset(columns)
+	direct.reset(columns)
+	by.w.highest = highest
+	for range 30 {
+		var row [mostColumn]float64
+		row[0] = 1
+		harmonics(row[trend:], orders, &l, 7*rng.Float64())
+		for _, i := range []int{1, columns - 3, columns - 2, columns - 1} {
+			row[i] = rng.NormFloat64()
+		}
+		y, w := rng.NormFloat64(), rng.Float64()
+		by.add(row[:], y, w)
+		direct.add(row[:], y, w)
+	}
+	by.multiply()
+	for i := range columns {
+		for j := range i + 1 {
+			if off := math.Abs(by.a[i][j] - direct.a[i][j]); off > 1e-13 {
+				t.Errorf("row %d column %d: %v, want %v", i, j, by.a[i][j], direct.a[i][j])
+			}
+		}
+	}
+}

@@ -20,6 +20,7 @@ const ridge = 1e-12
 // a·x = b, built row by row.
 type normal struct {
 	n   int                             // columns in use
+	w   waves                           // those that are cosines and sines
 	a   [mostColumn][mostColumn]float64 // lower triangle
 	b   [mostColumn]float64             //
 	inv [mostColumn][mostColumn]float64 // after invert: covariance of x
@@ -30,7 +31,7 @@ type normal struct {
 }
 
 func (m *normal) reset(columns int) {
-	m.n = columns
+	m.n, m.w = columns, waves{}
 	for i := range columns {
 		clear(m.a[i][:i+1])
 		m.b[i] = 0
@@ -43,11 +44,12 @@ func (m *normal) add(row []float64, y, w float64) {
 	for i, ri := range row[:m.n] {
 		wr := w * ri
 		m.b[i] += wr * y
-		a := m.a[i][:i+1]
+		a := m.a[i][:m.w.multiplied(i)]
 		for j, rj := range row[:len(a)] {
 			a[j] += wr * rj
 		}
 	}
+	m.w.add(row, w)
 }
 
 // add4 takes four observations at once, which costs half as much as four
@@ -58,13 +60,18 @@ func (m *normal) add4(rows *[4][mostColumn]float64, y, w *[4]float64) {
 	for i := range n {
 		w0, w1, w2, w3 := w[0]*r0[i], w[1]*r1[i], w[2]*r2[i], w[3]*r3[i]
 		m.b[i] += w0*y[0] + w1*y[1] + w2*y[2] + w3*y[3]
-		a := m.a[i][:i+1]
+		a := m.a[i][:m.w.multiplied(i)]
 		s0, s1, s2, s3 := r0[:len(a)], r1[:len(a)], r2[:len(a)], r3[:len(a)]
 		for j := range a {
 			a[j] += w0*s0[j] + w1*s1[j] + w2*s2[j] + w3*s3[j]
 		}
 	}
+	for i := range rows {
+		m.w.add(rows[i][:], w[i])
+	}
 }
+
+// What follows goes along the rows, so that no sum waits for the one before.
 
 // solve fills x. It never fails: see ridge.
 func (m *normal) solve() {
@@ -77,14 +84,19 @@ func (m *normal) solve() {
 		m.x[i] = sum / m.l[i][i]
 	}
 	for i := m.n - 1; i >= 0; i-- { // Lᵀ·x = z
-		sum := m.x[i]
-		for j := i + 1; j < m.n; j++ {
-			sum -= m.l[j][i] * m.x[j]
-		}
-		m.x[i] = sum / m.l[i][i]
+		m.x[i] /= m.l[i][i]
+		subtract(m.x[:i], m.x[i], m.l[i][:i])
 	}
 	for i := range m.n {
 		m.x[i] /= m.d[i]
+	}
+}
+
+// subtract takes factor times one row off another.
+func subtract(row []float64, factor float64, other []float64) {
+	other = other[:len(row)]
+	for j := range row {
+		row[j] -= factor * other[j]
 	}
 }
 
@@ -92,15 +104,18 @@ func (m *normal) solve() {
 func (m *normal) invert() {
 	m.invertFactor()
 	for i := range m.n {
+		clear(m.inv[i][:i+1])
+	}
+	for k := range m.n { // (LLᵀ)⁻¹ = L⁻ᵀL⁻¹
+		row := m.l[k][:k+1]
+		for i, lk := range row {
+			subtract(m.inv[i][:i+1], -lk, row)
+		}
+	}
+	for i := range m.n {
+		m.vif[i] = m.inv[i][i]
 		for j := range i + 1 {
-			sum := 0.0
-			for k := i; k < m.n; k++ { // (LLᵀ)⁻¹ = L⁻ᵀL⁻¹
-				sum += m.l[k][i] * m.l[k][j]
-			}
-			if i == j {
-				m.vif[i] = sum
-			}
-			m.inv[i][j] = sum / (m.d[i] * m.d[j])
+			m.inv[i][j] /= m.d[i] * m.d[j]
 			m.inv[j][i] = m.inv[i][j]
 		}
 	}
@@ -108,42 +123,42 @@ func (m *normal) invert() {
 
 // factor makes l the Cholesky factor of the scaled matrix.
 func (m *normal) factor() {
+	var scale, column [mostColumn]float64
 	for i := range m.n {
 		m.d[i] = math.Sqrt(m.a[i][i])
 		if m.d[i] == 0 {
 			m.d[i] = 1
 		}
+		scale[i] = 1 / m.d[i]
+		for j, a := range m.a[i][:i+1] {
+			m.l[i][j] = a * scale[i] * scale[j]
+		}
+		m.l[i][i] += ridge
 	}
-	for i := range m.n {
-		for j := range i + 1 {
-			sum := m.a[i][j] / (m.d[i] * m.d[j])
-			if i == j {
-				sum += ridge
-			}
-			li, lj := m.l[i][:j], m.l[j][:j]
-			for k := range li {
-				sum -= li[k] * lj[k]
-			}
-			if i == j {
-				m.l[i][i] = math.Sqrt(max(sum, ridge))
-			} else {
-				m.l[i][j] = sum / m.l[j][j]
-			}
+	for j := range m.n {
+		root := math.Sqrt(max(m.l[j][j], ridge))
+		m.l[j][j] = root
+		for i := j + 1; i < m.n; i++ {
+			column[i] = m.l[i][j] / root
+			m.l[i][j] = column[i]
+			subtract(m.l[i][j+1:i+1], column[i], column[j+1:])
 		}
 	}
 }
 
 // invertFactor makes l its own inverse.
 func (m *normal) invertFactor() {
-	for j := range m.n {
-		m.l[j][j] = 1 / m.l[j][j]
-		for i := j + 1; i < m.n; i++ {
-			sum := 0.0
-			for k := j; k < i; k++ {
-				sum -= m.l[i][k] * m.l[k][j]
-			}
-			m.l[i][j] = sum / m.l[i][i]
+	var row [mostColumn]float64
+	for i := range m.n {
+		clear(row[:i])
+		for k, lk := range m.l[i][:i] {
+			subtract(row[:k+1], lk, m.l[k][:])
 		}
+		one := 1 / m.l[i][i]
+		for j, sum := range row[:i] {
+			m.l[i][j] = sum * one
+		}
+		m.l[i][i] = one
 	}
 }
 

@@ -41,6 +41,9 @@ func (f *Fitter) start() {
 func (f *Fitter) linearize(degree int) {
 	f.gather()
 	f.normal.reset(f.columns(degree))
+	if n := len(f.orders); f.orders[n-1] == n { // none is left out
+		f.normal.w.highest = n
+	}
 	var y, w [4]float64
 	for i := range f.samples {
 		row := &f.rows[i%4]
@@ -53,6 +56,7 @@ func (f *Fitter) linearize(degree int) {
 	for i := n - n%4; i < n; i++ {
 		f.normal.add(f.rows[i%4][:], f.residual[i], f.weight[i])
 	}
+	f.normal.multiply()
 }
 
 // A line is an order being fitted.

@@ -208,6 +208,9 @@ func marksOf(v alarm.View) string {
 	if v.Removed {
 		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt, v.ReviewLeft))
 	}
+	if v.CarriedBy != "" {
+		marks = append(marks, "called by "+v.CarriedBy)
+	}
 	if v.SuppressedBy != "" {
 		marks = append(marks, "suppressed by "+v.SuppressedBy)
 	}

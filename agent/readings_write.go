@@ -58,7 +58,7 @@ func (w *rowWriter) batch(at drivers.Instant, b *drivers.Batch, readings bool) {
 	for i := range b.Commands {
 		w.quoted("command", at, &b.Commands[i])
 	}
-	if b.Group != (drivers.Group{}) {
+	if b.Group.Told {
 		w.quoted("group", at, &b.Group)
 	}
 	if len(w.text) == n {

@@ -152,6 +152,9 @@ func (p *pumpLoader) sharing() {
 		s := &p.set.Signals[i]
 		ref := p.point[s.Signal]
 		several := p.users[ref] > 1
+		if several {
+			s.Point = p.config.Devices[ref.device].ID + "." + p.config.Devices[ref.device].Map.Points[ref.point].Name
+		}
 		path := p.config.Devices[ref.device].Map.Points[ref.point].Path
 		s.Shared = slices.Contains(hydraulic, s.Signal) && (several || len(path.SharedWith) > 0)
 		if several && slices.Contains(ofOnePump, s.Signal) {

@@ -10,6 +10,15 @@ type Group struct {
 	Unseen   int     `json:"unseen"`   // of them, nobody knows whether they run
 	Required int     `json:"required"` // pumps that must deliver while glycol is wanted
 	Standby  Standby `json:"standby"`
+
+	Carried []Carried `json:"carried,omitempty"` // this pump's alarms that others call for; nobody changes it
+}
+
+// A Carried is an alarm of a pump for which another alarm calls.
+type Carried struct {
+	Alarm    string `json:"alarm"`
+	By       string `json:"by"`                 // that alarm: the group's, or PUMP/ALARM
+	Answered bool   `json:"answered,omitempty"` // somebody has acknowledged that call
 }
 
 // A Standby is how the other pumps of a group stand behind one of them.

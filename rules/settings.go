@@ -36,6 +36,7 @@ type Settings struct {
 	slots  [int(drivers.FirstAuxiliary) + drivers.MaxAuxiliary]int8 // place in Signals plus one; 0: not installed
 	defs   []alarm.Definition
 	judges []judge // of the definition at the same place
+	joints []joint
 }
 
 // SignalSettings is one signal the pump has.
@@ -45,6 +46,7 @@ type SignalSettings struct {
 	Dimension  quantity.Dimension // of a site-named signal; a role has its own
 	StaleAfter time.Duration      // older than three beats of its poll is stale
 	Shared     bool               // other pumps work on it too: not this pump's own
+	Point      string             // what it is read from, where other pumps read it from there too; else ""
 	// UpdatePeriod is how often the device renews the value, 0 when at every
 	// read or not known.
 	UpdatePeriod time.Duration
@@ -142,6 +144,7 @@ func (set *Settings) define() {
 			add(alarm.ServiceAsked(task.Name), judgeAsked(i))
 		}
 	}
+	set.findJoints()
 }
 
 // Definitions lists the pump's alarms in the order of Snapshot.Alarms.

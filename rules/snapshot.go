@@ -35,6 +35,7 @@ type Snapshot struct {
 
 	Operation Operation      `json:"operation"`           // on whose account it runs or stands
 	Seen      Seen           `json:"seen"`                // how it stood when that was last known
+	Joints    []alarm.Joint  `json:"-"`                   // what its group must know of its alarms
 	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
 
@@ -96,6 +97,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		Signals: make([]SignalView, len(set.Signals)), Alarms: make([]alarm.View, len(set.defs)), Tasks: s.taskViews(set),
 	}
 	snap.Operation, snap.Seen, snap.LeakDown = s.operation, s.seen(), s.Watch.LeakDown.view()
+	snap.Joints = s.Joints(set)
 	snap.Condition = s.conditionView(set)
 	snap.Repair, snap.Score, snap.OilUse = s.repairView(), s.score, s.oilUse
 	for i := range set.Signals {

@@ -98,6 +98,7 @@ func (s *State) judge(set *Settings) {
 	for i := range set.defs {
 		s.conditions[i] = set.judges[i](set, s, i)
 	}
+	s.carry(set)
 	now := s.moment
 	now.Elapsed, now.Watched = s.unjudged.Elapsed, s.unjudged.Watched
 	s.unjudged, s.judgedAt = alarm.Moment{}, now.At.SinceBoot

@@ -4,21 +4,24 @@ import (
 	"time"
 
 	"pumpside/rules"
+	"pumpside/rules/alarm"
 	"pumpside/rules/site"
 )
 
 // Part is what a pump's snapshot tells its group.
 func Part(s *rules.Snapshot) site.Pump {
-	return PartOf(&s.Operation, time.Duration(s.Totals.RunSeconds*float64(time.Second)))
+	return PartOf(&s.Operation, time.Duration(s.Totals.RunSeconds*float64(time.Second)), s.Joints)
 }
 
-// PartOf is Part for how a pump stands and how long it has run in all.
-func PartOf(o *rules.Operation, run time.Duration) site.Pump {
+// PartOf is Part for how a pump stands, how long it has run in all and what is
+// to be known of its alarms.
+func PartOf(o *rules.Operation, run time.Duration, joints []alarm.Joint) site.Pump {
 	return site.Pump{
 		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas, GasMetered: o.GasMetered,
 		GroupAsked: o.GroupAsked, Backwards: o.Backwards, RunTime: run,
 		Flow: o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
 		Stream: site.Stream{Known: o.GasKnown, Rate: o.GasRate, Pressure: o.GasPressure, Temperature: o.GasTemperature},
+		Joints: joints,
 	}
 }
 

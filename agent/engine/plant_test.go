@@ -39,8 +39,10 @@ type plant struct {
 	away   bool           // the broker is
 	fail   func(p *plant) // what goes wrong, at every step
 	asleep bool           // nobody acknowledges; else whoever is called does, soon
+	acts   func(p *plant) // and does this; nil: nothing
 	due    []answer
-	rest   int // hours without gas that are left
+	rest   int  // hours without gas that are left
+	calm   bool // nothing happens to it
 }
 
 // A machine is one pump as its signals show it.
@@ -58,6 +60,7 @@ type answer struct {
 	at   time.Duration // since boot
 	pump string
 	what string
+	verb drivers.Verb
 }
 
 // answersAfter is how long somebody who is called takes to acknowledge, at
@@ -68,7 +71,7 @@ const answersAfter = 5 * time.Minute
 func (p *plant) hear(pump string, e *alarm.Event) {
 	p.events = append(p.events, told{pump, e})
 	if e.Notify == alarm.Now && !p.asleep {
-		p.due = append(p.due, answer{p.at.SinceBoot + min(answersAfter, e.TimeToRespond/4), pump, e.Alarm})
+		p.due = append(p.due, answer{p.at.SinceBoot + min(answersAfter, e.TimeToRespond/4), pump, e.Alarm, drivers.Acknowledge})
 	}
 }
 
@@ -76,8 +79,11 @@ func (p *plant) hear(pump string, e *alarm.Event) {
 func (p *plant) answers(pump string) (list []drivers.Command) {
 	for i, a := range p.due {
 		if a.what != "" && a.pump == pump && a.at <= p.at.SinceBoot {
-			list = append(list, drivers.Command{User: "a.operator", Verb: drivers.Acknowledge, Alarm: a.what})
+			list = append(list, drivers.Command{User: "a.operator", Verb: a.verb, Alarm: a.what})
 			p.due[i].what = ""
+			if p.acts != nil && a.verb == drivers.Acknowledge {
+				p.acts(p)
+			}
 		}
 	}
 	return list
@@ -123,15 +129,17 @@ func plantPump(t *testing.T, id string) *rules.Settings {
 		Judging:  rules.Judging{RatedSpeed: 330},
 	}
 	for _, s := range plantSignals {
-		set.Signals = append(set.Signals, rules.SignalSettings{Signal: s, StaleAfter: 3 * time.Minute, Shared: s == drivers.GlycolLevel || s == drivers.SuctionPressure})
+		one := rules.SignalSettings{Signal: s, StaleAfter: 3 * time.Minute}
+		if s == drivers.GlycolLevel || s == drivers.SuctionPressure { // one tank, one header
+			one.Shared, one.Point = true, "skid."+s.String()
+		}
+		set.Signals = append(set.Signals, one)
 	}
 	set.Limits = []alarm.SignalSettings{
 		{Signal: drivers.DischargePressure, Low: x(4e6), High: x(8.5e6), HighHigh: x(9e6), Span: 16e6},
 		{Signal: drivers.GlycolFlow, Low: x(14e-3 / 60), Span: 40e-3 / 60},
 		{Signal: drivers.HydraulicOilTemperature, High: x(80), HighHigh: x(90), Span: 150},
-	}
-	if id == "gp-1" { // one tank: its limits stand once
-		set.Limits = append(set.Limits, alarm.SignalSettings{Signal: drivers.GlycolLevel, Low: x(0.3), LowLow: x(0.15), Span: 1})
+		{Signal: drivers.GlycolLevel, Low: x(0.3), LowLow: x(0.15), Span: 1},
 	}
 	set.Standing.InGroup = true
 	checked, err := set.Checked()
@@ -173,7 +181,7 @@ func (p *plant) step(every time.Duration) {
 	parts := make([]site.Pump, len(p.pumps))
 	for i, s := range p.states {
 		o := s.Operation(p.sets[i])
-		parts[i] = engine.PartOf(&o, 0)
+		parts[i] = engine.PartOf(&o, 0, s.Joints(p.sets[i]))
 	}
 	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Store: p.store, Outbox: site.Outbox{Connected: !p.away}, Commands: p.answers("")}) {
 		p.hear("", e)

@@ -37,6 +37,7 @@ type EventPayload struct {
 	OutOfService bool    `json:"out_of_service"`
 	SuppressedBy *string `json:"suppressed_by"` // conditions of operation, parted by commas
 	Withheld     bool    `json:"withheld"`      // nobody is told of it by itself: a summary speaks for it
+	CarriedBy    *string `json:"carried_by"`    // the alarm that called for this one too
 
 	Group       *string `json:"group"`
 	Tag         *string `json:"tag"`
@@ -68,7 +69,7 @@ type EventPayload struct {
 	TimeToRespondS *float64        `json:"time_to_respond_s"`
 	Parts          []string        `json:"parts"`
 	NotKnown       *string         `json:"not_known"`
-	Alarms         []string        `json:"alarms"` // of a summary: those it speaks for, worst first
+	Alarms         []string        `json:"alarms"` // those it speaks for: of a summary worst first, of a group's call those of its pumps
 
 	User           *string `json:"user"` // whose request it was
 	AcknowledgedBy *string `json:"acknowledged_by"`
@@ -111,7 +112,7 @@ func (p *Publisher) eventPayload(e Entry) []byte {
 		Call: text(place.Route.Call), QuietHours: place.Route.Quiet, EscalateTo: text(place.Route.EscalateTo), EscalateAfterS: seconds(place.Route.EscalateAfter), Escalation: level(ev.Escalation),
 
 		State: ev.State.String(), PreviousState: ev.Previous.String(), RaisedAt: moment(ev.RaisedAt), ChangedAt: moment(ev.At), Stored: e.Stored,
-		Shelved: ev.ShelvedNow, OutOfService: ev.RemovedNow, SuppressedBy: text(ev.SuppressedBy.String()), Withheld: ev.Withheld,
+		Shelved: ev.ShelvedNow, OutOfService: ev.RemovedNow, SuppressedBy: text(ev.SuppressedBy.String()), Withheld: ev.Withheld, CarriedBy: text(ev.CarriedBy),
 
 		Group: text(place.Group), Tag: text(place.Tag), Location: text(place.Location), SiteHazards: text(place.Hazards),
 

@@ -12,6 +12,7 @@ type AlarmPayload struct {
 	Priority     string   `json:"priority"`
 	Responder    string   `json:"responder"`
 	Notify       *string  `json:"notify"`
+	CarriedBy    *string  `json:"carried_by"` // the alarm that calls for this one too
 	Headline     *string  `json:"headline"`
 	State        string   `json:"state"`
 	RaisedAt     *string  `json:"raised_at"`
@@ -42,6 +43,7 @@ func (p *Publisher) alarmPayload(pump string, a *alarm.View) []byte {
 		e := Entry{Pump: pump, Event: *last}
 		payload.Seq, payload.OccurrenceID = &last.Seq, p.occurrenceID(e)
 		payload.Notify = text(last.Notify.String())
+		payload.CarriedBy = text(a.CarriedBy)
 		payload.Headline = text(p.headline(e))
 		payload.Value, payload.Unit = magnitude(last.Value)
 		payload.Limit, _ = magnitude(last.Limit)

@@ -137,6 +137,9 @@ func silence(v viewer, a *alarm.View) string {
 	if a.Removed {
 		list = append(list, "out of service, set by "+a.RemovedBy+until(v.Clock, a.ReviewAt))
 	}
+	if a.CarriedBy != "" {
+		list = append(list, "called by "+a.CarriedBy+", which speaks for this one too")
+	}
 	if a.SuppressedBy != "" {
 		var by alarm.Logic
 		if by.UnmarshalText([]byte(a.SuppressedBy)) == nil { // else it is of a later version

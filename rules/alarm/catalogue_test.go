@@ -30,8 +30,19 @@ func everySentence() map[string]string {
 				}
 			}
 		}
+		all[key+" headline of a call for pumps too"], all[key+" cause in a call for pumps too"] = t.Speech.Headline, t.Speech.Cause
 		for i, p := range t.Parts {
 			all[key+" part "+string(rune('1'+i))] = p
+		}
+	}
+	for _, standby := range standbys {
+		for _, e := range spokenFor([]alarm.Event{{Kind: alarm.Raised, Text: "circulation_lost", Class: alarm.Alarm}}) {
+			e.Standby = standby
+			for i, a := range alarm.Render(e, ridge).Actions {
+				if a.Hands != alarm.Before {
+					all[e.Alarm+" action "+string(rune('1'+i))+" with the standby "+standby] = a.Text
+				}
+			}
 		}
 	}
 	return all
@@ -181,7 +192,7 @@ func TestEveryAlertIsComplete(t *testing.T) {
 
 // Only these facts exist, so that no sentence waits for another.
 func TestCatalogueUsesKnownTokens(t *testing.T) {
-	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after", "circulation_needed", "oil_added", "pumps_delivering", "pumps_required", "take_over", "change_over", "restore"}
+	known := []string{"duration", "value", "limit", "signal", "subject", "fault", "reason", "explain", "cause", "count", "user", "lasted", "credited_run_time", "meter_before", "meter_after", "circulation_needed", "oil_added", "pumps_delivering", "pumps_required", "take_over", "change_over", "restore", "dry"}
 	token := regexp.MustCompile(`\{([a-z_]+)(\|[^}]*)?\}`)
 	for where, text := range everySentence() {
 		for _, found := range token.FindAllStringSubmatch(text, -1) {

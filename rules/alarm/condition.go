@@ -30,6 +30,13 @@ type Condition struct {
 	Quality  drivers.Quality
 	Reason   drivers.Reason
 	DataAge  time.Duration // age of the value at the moment
+
+	// Of an alarm that leaves its call to another: see [Joint].
+	CarriedBy string // the alarm whose call speaks for this one; "" for none
+	Answered  bool   // and somebody has acknowledged that
+	// Of an alarm whose call speaks for others.
+	AtOnce  bool          // one of them has waited out its own delay
+	Respond time.Duration // they leave no more time than that; 0: as the definition says
 }
 
 // Judged gives a condition that needs no number, such as a pump that failed

@@ -39,7 +39,16 @@ type waiting struct {
 // waits reports whether m is an announcement that may be escalated yet.
 func (m *Machine) waits(d *Definition) bool {
 	open := m.State == Unacknowledged || m.State == LatchedUnacknowledged
-	return open && d.EscalateAfter > 0 && !m.marked() && !m.Waiting.Quiet && m.Waiting.Level < escalationLevels
+	return open && d.EscalateAfter > 0 && !m.marked() && m.Carry.By == "" && !m.Waiting.Quiet && m.Waiting.Level < escalationLevels
+}
+
+// escalateAfter is how long m waits for each level: what its call speaks for
+// may leave less time than the definition.
+func (m *Machine) escalateAfter(d *Definition) time.Duration {
+	if m.Respond > 0 {
+		return min(d.EscalateAfter, m.Respond/escalationLevels)
+	}
+	return d.EscalateAfter
 }
 
 // wait lets time go by over an announcement. Time in which the agent was away
@@ -56,7 +65,7 @@ func (m *Machine) escalate(d *Definition, now *Moment, c *Condition, out []Event
 	if !m.waits(d) {
 		return out
 	}
-	level := min(int(m.Waiting.For/d.EscalateAfter), escalationLevels)
+	level := min(int(m.Waiting.For/m.escalateAfter(d)), escalationLevels)
 	if level <= m.Waiting.Level {
 		return out
 	}

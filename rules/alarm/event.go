@@ -51,6 +51,7 @@ type Event struct {
 	RemovedNow    bool          `json:"out_of_service,omitempty"`
 	SuppressedBy  Logic         `json:"suppressed_by,omitempty"`
 	Withheld      bool          `json:"withheld,omitempty"`        // not announced: a summary speaks for it
+	CarriedBy     string        `json:"carried_by,omitempty"`      // the alarm that called for this one too: told in its words, with no call of its own
 	TimeToRespond time.Duration `json:"time_to_respond,omitempty"` // until the consequence, counted from the raise
 	Escalation    int           `json:"escalation,omitempty"`      // of Escalated: its level, from 1
 	Unanswered    time.Duration `json:"unanswered,omitempty"`      // of Escalated: nobody has acknowledged for so long
@@ -82,5 +83,5 @@ type Event struct {
 	Refusal   string                 `json:"refusal,omitempty"` // why a command was refused, in plain words
 	Until     time.Time              `json:"until,omitzero"`    // shelved until, or review date; zero while the clock is not synchronised
 	Service   *drivers.ServiceRecord `json:"service,omitempty"` // of ServiceRecorded: the line for the ledger
-	Alarms    []string               `json:"alarms,omitempty"`  // of a summary: the alarms it speaks for, worst first
+	Alarms    []string               `json:"alarms,omitempty"`  // of a summary: the alarms it speaks for, worst first; of a group's call: the pumps' it speaks for, as PUMP/ALARM
 }

@@ -21,6 +21,8 @@ type Site struct {
 	Location string // where to go
 	Hazards  string // the site's own, such as "sour gas"
 	Units    Units
+	Tags     map[string]string // what people call the pumps of the site, by id
+	Along    []string          // tags of the other pumps that have the event's signal from the same point
 
 	Route      Route    // of the event
 	Subject    string   // words for the event's Subject, when it has some
@@ -201,6 +203,14 @@ func (f facts) evidence() []string {
 		case sentence != "":
 			list = append(list, fill(sentence, f.token))
 		}
+	}
+	for _, s := range spoken {
+		for _, pump := range f.pumpsOf(s.alarm) {
+			list = append(list, pump+": "+Title(s.alarm))
+		}
+	}
+	if f.e.CarriedBy != "" {
+		list = append(list, "called by "+f.e.CarriedBy+", which speaks for this one too")
 	}
 	if f.e.Quality != drivers.Good && f.e.Reason != drivers.ReasonNone {
 		list = append(list, fmt.Sprintf("quality %v: %s", f.e.Quality, spaced(f.e.Reason.String())))

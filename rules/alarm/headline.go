@@ -88,7 +88,8 @@ func (f facts) at(site string) string {
 	if f.site.Pump != "" {
 		group = "" // the pump's name is enough
 	}
-	names := slices.DeleteFunc([]string{site, group, f.site.Pump}, func(s string) bool { return s == "" })
+	pump := strings.Join(append([]string{f.site.Pump}, f.site.Along...), " and ")
+	names := slices.DeleteFunc([]string{site, group, pump}, func(s string) bool { return s == "" })
 	if len(names) == 0 {
 		return ""
 	}
@@ -139,7 +140,7 @@ func (f facts) state(t Text, w wording) string {
 		return ""
 	}
 	var parts []string
-	if said := f.e.PumpRunning == No && strings.HasPrefix(t.Headline, "STOPPED"); f.site.Pump != "" && !said {
+	if said := f.e.PumpRunning == No && strings.HasPrefix(t.Headline, "STOPPED"); f.site.Pump != "" && len(f.site.Along) == 0 && !said {
 		parts = append(parts, w.pump[f.e.PumpRunning])
 	}
 	if t.Circulation && w.standby != nil {

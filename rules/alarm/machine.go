@@ -23,6 +23,8 @@ type Machine struct {
 	Onset      time.Duration   `json:"onset,omitzero"`      // how long before RaisedAt the condition began
 	Waited     time.Duration   `json:"waited,omitzero"`     // since it was acknowledged, for re-alarm
 	Waiting    waiting         `json:"waiting,omitzero"`    // since it was announced, for escalation
+	Carry      carry           `json:"carry,omitzero"`      // who calls for it
+	Respond    time.Duration   `json:"respond,omitzero"`    // what its call speaks for leaves no more time than that; 0: as the definition says
 
 	Suppressed Logic         `json:"suppressed,omitzero"`  // by what, now
 	ShelvedFor time.Duration `json:"shelved_for,omitzero"` // what is left of it; 0 when not shelved
@@ -34,7 +36,8 @@ type Machine struct {
 	Chatter chatter `json:"chatter,omitzero"`
 	Named   bool    `json:"named,omitzero"` // a summary of the present flood has named it
 
-	still bool // no timer runs: nothing can happen while the input stays the same
+	still bool   // no timer runs: nothing can happen while the input stays the same
+	by    string // the alarm whose call speaks for this one, at the moment
 }
 
 // Step moves the alarm to the moment now with the condition found, and appends
@@ -42,6 +45,7 @@ type Machine struct {
 // was read. It allocates only when something happens.
 func (m *Machine) Step(d *Definition, now *Moment, c *Condition, out []Event) []Event {
 	level := c.level()
+	m.by = c.CarriedBy
 	if d.WhileRunning && now.Logic&PumpStopped != 0 {
 		level = Clear
 	}
@@ -63,6 +67,7 @@ func (m *Machine) step(d *Definition, now *Moment, level Level, by Logic, c *Con
 	}
 	m.wait(d, now)
 	out = m.judge(d, now, level, c, out)
+	out = m.speakUp(d, now, c, out)
 	out = m.escalate(d, now, c, out)
 	out = m.remind(d, now, c, out)
 	out = m.passMarks(d, now, out)
@@ -76,7 +81,7 @@ func (m *Machine) step(d *Definition, now *Moment, level Level, by Logic, c *Con
 
 // isStill reports whether no timer of m runs.
 func (m *Machine) isStill(d *Definition) bool {
-	return !m.Blind && m.Judged == m.Level && m.ShelvedFor == 0 && !m.Removed && m.Chatter.idle() &&
+	return !m.Blind && m.Judged == m.Level && m.ShelvedFor == 0 && !m.Removed && m.Chatter.idle() && m.Carry.By == "" &&
 		(d.ReAlarm == 0 || m.State != Acknowledged) && !m.waits(d)
 }
 
@@ -94,6 +99,9 @@ func (m *Machine) judge(d *Definition, now *Moment, level Level, c *Condition, o
 		out = append(out, m.announce(d, now, c, Settled, m.State))
 	}
 	on, off := d.OnDelay, m.Chatter.offDelay(d.OffDelay)
+	if c.AtOnce {
+		on = 0
+	}
 	first := hold{m.Level >= Beyond, m.Judged >= Beyond, level >= Beyond}.pass(&m.Held, watched, on, off)
 	worse := hold{m.Level == FarBeyond, m.Judged == FarBeyond, level == FarBeyond}.pass(&m.WorseHeld, watched, on, max(off, d.worseOff()))
 	m.Judged = level

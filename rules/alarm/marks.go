@@ -50,8 +50,9 @@ func (m *Machine) leave(d *Definition, now *Moment, kind Kind) Event {
 	e := m.event(d, now, kind, from)
 	if m.State == Unacknowledged && !m.marked() {
 		e.Notify = d.Notify
-		if m.waits(d) {
-			e.EscalateIn = d.EscalateAfter
+		m.handOver(&e)
+		if e.Notify == Now && m.waits(d) {
+			e.EscalateIn = m.escalateAfter(d)
 		}
 	}
 	return e
@@ -70,6 +71,9 @@ func seenAfresh(s State) State {
 // announce gives the event of a condition with its facts. It is announced to
 // the responder when it calls for a person and no mark stands.
 func (m *Machine) announce(d *Definition, now *Moment, c *Condition, kind Kind, from State) Event {
+	if kind == Raised || kind == Worsened || kind == Reminded {
+		m.Respond = c.Respond
+	}
 	e := m.event(d, now, kind, from)
 	e.Quality, e.Reason, e.DataAge = c.Quality, c.Reason, c.DataAge
 	if c.HasValue {
@@ -80,9 +84,12 @@ func (m *Machine) announce(d *Definition, now *Moment, c *Condition, kind Kind, 
 	}
 	if (kind == Raised || kind == Worsened || kind == Reminded || kind == Escalated) && !m.marked() {
 		e.Notify = d.Notify
+		if kind == Raised || kind == Worsened {
+			m.handOver(&e)
+		}
 	}
 	if e.Notify == Now && m.waits(d) {
-		e.EscalateIn = d.EscalateAfter
+		e.EscalateIn = m.escalateAfter(d)
 	}
 	return e
 }
@@ -94,7 +101,7 @@ func (m *Machine) event(d *Definition, now *Moment, kind Kind, from State) Event
 		Class: d.Class, Priority: d.priority(m.Level), Responder: d.Responder, Notify: Never,
 		State: m.State, Previous: from, RaisedAt: m.RaisedAt,
 		ShelvedNow: m.ShelvedFor > 0, RemovedNow: m.Removed, SuppressedBy: m.Suppressed,
-		TimeToRespond: d.TimeToRespond, Signal: d.Signal, Subject: d.Subject, Group: d.Group,
+		TimeToRespond: m.respond(d), Signal: d.Signal, Subject: d.Subject, Group: d.Group,
 	}
 	if m.Level != Clear || kind == Cleared {
 		e.Duration = m.heldFor(now)

@@ -62,6 +62,9 @@ func unknownText(key string) Text {
 }
 
 func (f facts) message(t Text) Message {
+	if f.e.Kind != Summary && len(f.e.Alarms) > 0 && t.Speech != (Speech{}) {
+		t = f.speaking(t)
+	}
 	m := Message{
 		Headline: f.headline(t), Cause: fill(t.Cause, f.token), Consequence: t.Consequence, Actions: f.actions(t),
 		Evidence: f.evidence(), Causes: causeLines(f.e.Causes), NotKnown: f.notKnown(t), Parts: f.site.Parts,
@@ -79,8 +82,10 @@ func (f facts) message(t Text) Message {
 	if fault, ok := f.fault(); ok {
 		m.DriveFault = fault
 	}
-	for _, name := range f.e.Alarms {
-		m.Alarms = append(m.Alarms, Title(name))
+	if f.e.Kind == Summary {
+		for _, name := range f.e.Alarms {
+			m.Alarms = append(m.Alarms, Title(name))
+		}
 	}
 	return m
 }

@@ -24,7 +24,7 @@ var update = flag.Bool("update", false, "write the goldens anew")
 // ridge is an invented site.
 var ridge = alarm.Site{
 	Name: "Ridge Site", Pump: "GP-2", Tag: "P-1002B", Location: "glycol building, second skid from the door",
-	Hazards: "hot glycol; gas at contactor pressure", DriveFault: "F0034, motor overload",
+	Hazards: "hot glycol; gas at contactor pressure", DriveFault: "F0034, motor overload", Tags: map[string]string{"gp-1": "GP-1", "gp-2": "GP-2"},
 }
 
 // limits are plausible limits, by signal and else by dimension.
@@ -87,7 +87,31 @@ func everyEvent() []alarm.Event {
 		}
 		list = append(list, dressed(e))
 	}
-	return list
+	return append(list, spokenFor(list)...)
+}
+
+// spokenFor gives the calls of a group that speak for pumps too.
+func spokenFor(list []alarm.Event) (calls []alarm.Event) {
+	for _, e := range list {
+		if e.Text != "circulation_lost" && e.Text != "circulation_short" {
+			continue
+		}
+		e.Duration, e.Standby = time.Minute, "available"
+		for _, one := range []struct {
+			name   string
+			alarms []string
+			within time.Duration
+		}{
+			{"_no_flow", []string{"gp-2/no_flow"}, 30 * time.Minute},
+			{"_unprimed", []string{"gp-2/failed_to_prime"}, 5 * time.Minute},
+			{"_several", []string{"gp-1/no_flow", "gp-2/failed_to_prime"}, 5 * time.Minute},
+		} {
+			call := e
+			call.Alarm, call.Alarms, call.TimeToRespond = e.Alarm+one.name, one.alarms, one.within
+			calls = append(calls, call)
+		}
+	}
+	return calls
 }
 
 // dressed gives some events the evidence their rules would add.
@@ -177,7 +201,7 @@ func siteFor(e *alarm.Event) alarm.Site {
 	d := alarm.Event{Alarm: e.Alarm}
 	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent")}} {
 		for _, def := range defs {
-			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || e.Text == "device_silent" || e.Text == "bus_down" {
+			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" {
 				site.Pump, site.Tag, site.Location, site.DriveFault = "", "", "", ""
 			}
 		}

@@ -22,6 +22,7 @@ type Text struct {
 	Respond     time.Duration
 	Act         string // instead of "Act in 30 min"; {respond} stands for that time
 	Circulation bool   // the headline says how pump, standby and gas stand
+	Speech      Speech // of a group's call that speaks for pumps too
 }
 
 // An Action is one thing to do.

@@ -19,6 +19,7 @@ var circulationTexts = map[string]Text{
 		NotKnown:    "Whether glycol still moves on a path that no meter sees.",
 		Respond:     30 * time.Minute,
 		Circulation: true,
+		Speech:      Speech{"circulation LOST[ {duration}]. {dry}", "No pump of this group delivers glycol."},
 	},
 	"circulation_short": {
 		Title:       "glycol circulation short",
@@ -34,6 +35,7 @@ var circulationTexts = map[string]Text{
 		NotKnown:    "Whether the glycol that still moves is enough for the gas.",
 		Respond:     30 * time.Minute,
 		Circulation: true,
+		Speech:      Speech{"circulation SHORT[, {pumps_delivering} of {pumps_required} deliver][, {duration}]. {dry}", "Glycol moves, but fewer pumps deliver it than this group needs."},
 	},
 	"circulation_unseen": {
 		Title:    "nobody sees the circulation",

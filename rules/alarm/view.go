@@ -14,7 +14,8 @@ type View struct {
 	Class        Class           `json:"class"`
 	Priority     Priority        `json:"priority"`
 	Responder    Responder       `json:"responder"`
-	Notify       Notify          `json:"notify"` // when the responder is told of a raise
+	Notify       Notify          `json:"notify"`               // when the responder is told of a raise
+	CarriedBy    string          `json:"carried_by,omitempty"` // the alarm that has called for this one too
 	State        State           `json:"state"`
 	RaisedAt     drivers.Instant `json:"raised_at,omitzero"`
 	ChangedAt    drivers.Instant `json:"changed_at,omitzero"` // of its newest transition
@@ -40,6 +41,9 @@ func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
 	}
 	if last != nil {
 		v.ChangedAt = last.At
+	}
+	if m.Carry.By != "" {
+		v.CarriedBy, v.Notify = m.Carry.By, min(v.Notify, NextWorkingDay)
 	}
 	if m.ShelvedFor > 0 {
 		v.Shelved, v.ShelvedBy, v.ShelvedUntil, v.ShelvedLeft = true, m.ShelvedBy, wallAfter(now, m.ShelvedFor), m.ShelvedFor

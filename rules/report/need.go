@@ -118,7 +118,7 @@ func urgencyOf(v *alarm.View) (u Urgency, ok bool) {
 		return 0, false
 	case strings.HasSuffix(v.Name, "_due") || strings.HasSuffix(v.Name, "_overdue"):
 		return 0, false // the task itself is told
-	case v.Class == alarm.Alarm && v.Notify == alarm.Now:
+	case v.Class == alarm.Alarm && (v.Notify == alarm.Now || v.CarriedBy != ""):
 		return Now, true
 	case v.Class == alarm.Alarm:
 		return Today, true // a pump of a group that circulates without it

@@ -14,6 +14,7 @@ type GroupView struct {
 	Running    int         `json:"running"`
 	Delivering int         `json:"delivering"`
 	Perhaps    int         `json:"perhaps"` // may deliver, nobody can tell
+	Dry        int         `json:"dry"`     // run and deliver nothing
 	Spare      int         `json:"spare"`   // beyond those required: running too, or ready to start
 	SpareSeen  bool        `json:"spare_seen"`
 	Wanted     alarm.Known `json:"wanted"`    // glycol is
@@ -77,6 +78,9 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 		add(&v.Running, p.Running)
 		add(&v.Delivering, p.Delivering)
 		v.missing = lone(v.missing, k, p.Running)
+		if p.Running == alarm.Yes && p.Delivering == alarm.No {
+			v.Dry++
+		}
 		if p.Delivering == alarm.Unknown {
 			v.Perhaps++
 		}
@@ -102,7 +106,7 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 		if p := &pumps[k]; p.FlowShared && p.FlowKnown { // the header's meter speaks for all
 			v.Flow, v.FlowKnown = p.Flow, true
 			if p.Flow < g.NoFlow {
-				v.Delivering, v.Perhaps = 0, 0
+				v.Delivering, v.Perhaps, v.Dry = 0, 0, v.Running
 			}
 		}
 	}
@@ -209,7 +213,8 @@ func (s *State) rests(_ *Group, m *groupMemory, v *GroupView) {
 }
 
 // wanted answers whether glycol must move now, and by what. Gas that flows
-// wants it, but for the pauses that batch control makes.
+// wants it, but for the pauses that batch control makes; a pump that runs without
+// flow makes none.
 func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, string) {
 	asked, off := demand(pumps)
 	pause := g.Pause
@@ -219,7 +224,7 @@ func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, 
 	switch {
 	case asked == alarm.Yes:
 		return alarm.Yes, wantedByDemand
-	case v.Gas == alarm.Yes && m.Rests >= pause:
+	case v.Gas == alarm.Yes && (m.Rests >= pause || v.Dry > 0):
 		return alarm.Yes, wantedByGas
 	case v.Gas == alarm.No:
 		return alarm.No, wantedByGas
@@ -302,7 +307,9 @@ func (snap *Snapshot) Seen(set *Settings, pump string) drivers.Group {
 	if !ok || snap.At.IsZero() {
 		return drivers.Group{}
 	}
-	return snap.Groups[i].seen(place, snap.runs[i][place])
+	g := snap.Groups[i].seen(place, snap.runs[i][place])
+	g.Carried = snap.carried[i][place]
+	return g
 }
 
 // Seen is what Snapshot.Seen gives, as of the newest step.
@@ -311,7 +318,9 @@ func (s *State) Seen(set *Settings, pump string) drivers.Group {
 	if !ok || s.moment.At.IsZero() {
 		return drivers.Group{}
 	}
-	return s.views[i].seen(place, s.runs[i][place])
+	g := s.views[i].seen(place, s.runs[i][place])
+	g.Carried = s.carried[i][place]
+	return g
 }
 
 // seen leaves the pump itself out of what is counted.

@@ -126,6 +126,7 @@ func judgeLost(s *State, _ *Group, i int) alarm.Condition {
 	if v.FlowKnown {
 		c.HasValue, c.Value = true, float64(v.Flow)
 	}
+	c.AtOnce, c.Respond = s.urged(i)
 	return c
 }
 
@@ -218,6 +219,11 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 			e.Subject = set.Groups[i].Pumps[v.back]
 		}
 		return
+	}
+	for _, pump := range set.Groups[i].Pumps {
+		if name := s.Groups[i].Spoken[pump]; name != "" && e.Alarm == alarm.OfGroup("circulation_lost", e.Group).Name {
+			e.Alarms = append(e.Alarms, pump+"/"+name)
+		}
 	}
 	if e.Text == "circulation_short" && v.missing >= 0 {
 		e.Subject = set.Groups[i].Pumps[v.missing]

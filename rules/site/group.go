@@ -63,6 +63,8 @@ type Pump struct {
 	FlowShared bool // the meter shows what all of them deliver
 
 	Stream Stream // the gas
+
+	Joints []alarm.Joint // alarms of it that may leave their call to another
 }
 
 // checkGroups fills in what groups leave out, or says what is wrong with them.
@@ -118,6 +120,9 @@ type groupMemory struct {
 	Rests time.Duration `json:"rests,omitzero"` // so long has nobody delivered
 	Share share         `json:"share,omitzero"`
 	Needs needs         `json:"needs,omitzero"`
+	// Spoken is, by pump, the alarm of it that the call about the lost
+	// circulation has spoken of.
+	Spoken map[string]string `json:"spoken,omitempty"`
 }
 
 // An idle is how long a pump has stood without a run worth the name.
@@ -149,14 +154,16 @@ func (s *State) fitGroups(set *Settings) {
 	saved := s.Groups
 	s.runs = make([][]alarm.Known, len(set.Groups))
 	s.Groups, s.views = make([]groupMemory, len(set.Groups)), make([]GroupView, len(set.Groups))
+	s.joints, s.carried = make([][][]alarm.Joint, len(set.Groups)), make([][][]drivers.Carried, len(set.Groups))
 	for i, g := range set.Groups {
 		m := set.newMemory(i)
 		s.views[i] = GroupView{Group: g.ID, Required: g.Required, Pumps: len(g.Pumps), Standby: make([]drivers.Standby, len(g.Pumps))}
 		s.runs[i] = make([]alarm.Known, len(g.Pumps))
+		s.joints[i], s.carried[i] = make([][]alarm.Joint, len(g.Pumps)), make([][]drivers.Carried, len(g.Pumps))
 		k := slices.IndexFunc(saved, func(m groupMemory) bool { return m.Group == g.ID })
 		if k >= 0 {
 			old := saved[k]
-			m.Habit, m.Dark, m.Rests, m.Needs = old.Habit, old.Dark, old.Rests, old.Needs
+			m.Habit, m.Dark, m.Rests, m.Needs, m.Spoken = old.Habit, old.Dark, old.Rests, old.Needs, old.Spoken
 			for j := range m.Idle {
 				for _, one := range old.Idle {
 					if one.Pump == m.Idle[j].Pump {

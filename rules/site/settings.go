@@ -25,6 +25,7 @@ type Settings struct {
 
 	defs   []alarm.Definition
 	judges []judge
+	lost   []int // place of each group's lost circulation among the definitions; -1 where it is not judged
 }
 
 // A Device hangs on one bus.
@@ -59,6 +60,7 @@ func (set Settings) Checked() (*Settings, error) {
 			set.add(d, j.judge)
 		}
 	}
+	set.findLost()
 	return &set, errors.Join(alarm.ValidateAll(set.defs))
 }
 

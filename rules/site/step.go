@@ -35,7 +35,9 @@ type State struct {
 	busDown    []bool
 	several    []bool // the bus has more than one device
 	views      []GroupView
-	runs       [][]alarm.Known // whether each pump of each group runs
+	runs       [][]alarm.Known       // whether each pump of each group runs
+	joints     [][][]alarm.Joint     // of each pump of each group
+	carried    [][][]drivers.Carried // likewise
 	conditions []alarm.Condition
 	last       []*alarm.Event
 	moment     alarm.Moment
@@ -98,6 +100,7 @@ func Step(set *Settings, s *State, b *Batch) []*alarm.Event {
 	for i := range b.Commands {
 		s.happened = s.Alarms.Do(set.defs, &s.moment, &b.Commands[i], s.happened)
 	}
+	s.carry(set)
 	return s.flush(set)
 }
 
@@ -124,6 +127,7 @@ func (s *State) lookAt(set *Settings, b *Batch) {
 		s.runs[i] = s.runs[i][:0]
 		for k := range b.Groups[i] {
 			s.runs[i] = append(s.runs[i], b.Groups[i][k].Running)
+			s.joints[i][k] = b.Groups[i][k].Joints
 		}
 		dark = dark && s.Groups[i].Dark
 	}
@@ -172,7 +176,8 @@ type Snapshot struct {
 	Devices []DeviceView    `json:"devices"`
 	Groups  []GroupView     `json:"groups,omitempty"` // in the order of the Settings
 
-	runs [][]alarm.Known
+	runs    [][]alarm.Known
+	carried [][][]drivers.Carried
 }
 
 // A DeviceView is whether one device answers.
@@ -200,6 +205,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 		v := s.views[i]
 		v.Standby = slices.Clone(v.Standby)
 		snap.Groups, snap.runs = append(snap.Groups, v), append(snap.runs, slices.Clone(s.runs[i]))
+		snap.carried = append(snap.carried, slices.Clone(s.carried[i]))
 	}
 	return snap
 }

@@ -1,0 +1,130 @@
+package site
+
+import (
+	"slices"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules/alarm"
+)
+
+// findLost finds the alarm of each group that speaks for pumps which run
+// without flow.
+func (set *Settings) findLost() {
+	set.lost = make([]int, len(set.Groups))
+	for i, g := range set.Groups {
+		name := alarm.OfGroup("circulation_lost", g.ID).Name
+		set.lost[i] = slices.IndexFunc(set.defs, func(d alarm.Definition) bool { return d.Name == name })
+	}
+}
+
+// carry decides which alarms of the pumps leave their call to another: one call
+// tells what is wrong with one circulation, or with one value.
+func (s *State) carry(set *Settings) {
+	for i := range set.Groups {
+		s.speak(set, i)
+		for k := range s.joints[i] {
+			var list []drivers.Carried
+			for _, j := range s.joints[i][k] {
+				c := drivers.Carried{Alarm: j.Alarm}
+				if j.Point == "" {
+					c.By, c.Answered = s.carrier(set, i, k, &j)
+				} else {
+					c.By = s.leader(set, i, k, &j)
+				}
+				if c.By != "" {
+					list = append(list, c)
+				}
+			}
+			s.carried[i][k] = list
+		}
+	}
+}
+
+// speak notes of which pumps the call about group i's circulation speaks, and
+// forgets those that run without flow no more.
+func (s *State) speak(set *Settings, i int) {
+	m, pumps := &s.Groups[i], set.Groups[i].Pumps
+	calls := s.calls(set, i)
+	for k, pump := range pumps {
+		dry := s.dry(i, k)
+		switch {
+		case calls && dry != nil && dry.Soon:
+			if m.Spoken == nil {
+				m.Spoken = map[string]string{}
+			}
+			m.Spoken[pump] = dry.Alarm
+		case dry == nil || !s.stands(set, i):
+			delete(m.Spoken, pump)
+		}
+	}
+}
+
+// calls reports whether people were called about group i's circulation in this
+// step.
+func (s *State) calls(set *Settings, i int) bool {
+	return set.lost[i] >= 0 && slices.ContainsFunc(s.happened, func(e alarm.Event) bool {
+		return e.Alarm == set.defs[set.lost[i]].Name && e.Notify == alarm.Now
+	})
+}
+
+// stands reports whether the alarm about group i's circulation does.
+func (s *State) stands(set *Settings, i int) bool {
+	return set.lost[i] >= 0 && s.Alarms.Alarms[set.lost[i]].State.Active()
+}
+
+// dry is the alarm of a pump that runs without flow; nil when it does not.
+func (s *State) dry(i, k int) *alarm.Joint {
+	for j := range s.joints[i][k] {
+		if one := &s.joints[i][k][j]; one.Point == "" {
+			return one
+		}
+	}
+	return nil
+}
+
+// carrier is the alarm of group i that calls for a pump which runs without
+// flow, "" for none: its call has spoken of that pump, or will within seconds.
+func (s *State) carrier(set *Settings, i, k int, j *alarm.Joint) (by string, answered bool) {
+	if set.lost[i] < 0 {
+		return "", false
+	}
+	d, m := &set.defs[set.lost[i]], &s.Alarms.Alarms[set.lost[i]]
+	own, ok := m.Joint(d, "", d.OnDelay)
+	switch {
+	case !ok || !own.Calls:
+		return "", false
+	case m.State.Active() && s.Groups[i].Spoken[set.Groups[i].Pumps[k]] == j.Alarm:
+		return d.Name, m.State == alarm.Acknowledged
+	case !m.State.Active() && s.conditions[set.lost[i]].Holds == alarm.Yes:
+		return d.Name, false
+	}
+	return "", false
+}
+
+// urged reports whether a pump that runs without flow waits for the call about
+// group i's circulation, and the least time to respond of those it speaks for.
+func (s *State) urged(i int) (atOnce bool, respond time.Duration) {
+	for k := range s.joints[i] {
+		if dry := s.dry(i, k); dry != nil && dry.Soon {
+			atOnce = atOnce || dry.Waits
+			if respond == 0 || dry.Respond < respond {
+				respond = dry.Respond
+			}
+		}
+	}
+	return atOnce, respond
+}
+
+// leader is the alarm of an earlier pump on the same value that goes as far and
+// calls at once, "" for none.
+func (s *State) leader(set *Settings, i, k int, j *alarm.Joint) string {
+	for l := range k {
+		for _, other := range s.joints[i][l] {
+			if other.Point == j.Point && other.Alarm == j.Alarm && other.Level >= j.Level && other.Calls {
+				return set.Groups[i].Pumps[l] + "/" + other.Alarm
+			}
+		}
+	}
+	return ""
+}

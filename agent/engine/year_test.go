@@ -258,7 +258,8 @@ func TestTheBookOfBadDays(t *testing.T) {
 		{
 			"the tank runs low", func(p *plant) { p.pumps[0].empty, p.pumps[1].empty = true, true },
 			"gp-1 glycol_level_low control_room", // both have the limit, on one level: one call names both
-			[]string{"gp-2 glycol_level_low control_room"}, 3 * time.Minute, time.Hour, nil, nil,
+			[]string{"gp-2 glycol_level_low control_room"},
+			3 * time.Minute, time.Hour, nil, nil,
 		},
 		{
 			"the way of the discharge gets narrow", func(p *plant) { p.pumps[0].blocked = true },

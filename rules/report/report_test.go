@@ -277,7 +277,7 @@ func TestTimeWithoutReadingsIsNoNews(t *testing.T) {
 		s.pumps[i], _ = rules.Start(s.sets[i], saved)
 		rules.Step(s.sets[i], s.pumps[i], &drivers.Batch{At: s.at})
 	}
-	if got, want := s.pumps[1].Snapshot(s.sets[1]).Seen, (s.at.Wall.Add(-10 * time.Second)); !got.At.Wall.Equal(want) || got.Mode != rules.Running || got.WantedBy != rules.WantedByDemand {
+	if got, want := s.pumps[1].Snapshot(s.sets[1]).Seen, s.at.Wall.Add(-10*time.Second); !got.At.Wall.Equal(want) || got.Mode != rules.Running || got.WantedBy != rules.WantedByDemand {
 		t.Errorf("last seen %+v, want running on demand at %v", got, want)
 	}
 }

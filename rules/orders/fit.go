@@ -49,6 +49,9 @@ type Fitter struct {
 	settings  Settings
 	phase     phase
 	stated    phase // before it was refined
+	bySpeed   phase // as the stated speed has it
+	byIndex   phase // constant speed, as the index has it
+	indexed   bool  // whether it has
 	normal    normal
 	rows      [4][mostColumn]float64     // scratch: derivatives at four samples
 	orders    []int                      // being fitted
@@ -126,7 +129,11 @@ func (f *Fitter) Fit(w *Window, r *Result) error {
 	if ripple {
 		f.searches = f.patient()
 		if err := f.followRipple(w, beat); err != nil {
-			return err
+			if ripple = !f.drowned(); ripple {
+				return err
+			}
+			f.place(w.samples, beat, 0, true)
+			f.indexPhase(w)
 		}
 	}
 	f.chooseOrders()

@@ -61,6 +61,14 @@ func (f *Fitter) fromBends(w *Window, beat float64, began phase) error {
 	return nil
 }
 
+// drowned is whether there is an index, and ripple that hardly stands out of
+// the noise, as behind a dampener: the little by which the angle is off by the
+// index alone, a tenth of a radian or so, then adds less than there is.
+func (f *Fitter) drowned() bool {
+	const least = 0.25 // of the variance
+	return f.indexed && f.noise.level*float64(len(f.samples)) > least*f.total
+}
+
 // An ending is where a refinement came to rest.
 type ending struct {
 	deviance float64

@@ -80,16 +80,46 @@ func (s *State) Observe(set *Settings, at drivers.Instant, band Band, list []Obs
 	}
 }
 
-// Advance ends the blocks that have lasted their time. Call it on every beat;
-// an episode's last block ends by it.
+// Advance ends the blocks that have lasted their time, and learns them while
+// nothing in their band looks changed: what moves one indicator at once moves
+// others a little, and that little must not be taken for health. Call it on
+// every beat; an episode's last block ends by it.
 func (s *State) Advance(set *Settings, at drivers.Instant) {
 	for i := range s.Bands {
-		for j := range s.Bands[i].Watches {
-			if w := &s.Bands[i].Watches[j]; w.Block.due(at, set.Block) {
-				w.close(set, at)
+		s.Bands[i].advance(set, at)
+	}
+}
+
+func (b *BandState) advance(set *Settings, at drivers.Instant) {
+	var ended []Block // as they were before they were closed
+	for i := range b.Watches {
+		if w := &b.Watches[i]; w.Block.due(at, set.Block) {
+			if ended == nil {
+				ended = make([]Block, len(b.Watches))
 			}
+			ended[i] = w.Block
+			w.close(set, at)
 		}
 	}
+	if ended == nil || b.looksChanged(set) {
+		return
+	}
+	for i := range ended {
+		if ended[i].Count > 0 {
+			b.Watches[i].learn(set, &ended[i])
+		}
+	}
+}
+
+// looksChanged is whether any indicator is on its way to be raised.
+func (b *BandState) looksChanged(set *Settings) bool {
+	const from = 0.3
+	for i := range b.Watches {
+		if _, score := b.Watches[i].leading(set); score > from {
+			return true
+		}
+	}
+	return false
 }
 
 // Relearn forgets everything: after commissioning, after each service, after

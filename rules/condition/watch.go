@@ -96,8 +96,7 @@ func (w *Watch) dims() int {
 	return 1
 }
 
-// close ends the block: judges it if there is a baseline to judge it by, and
-// learns it unless it looks changed.
+// close ends the block and judges it if there is a baseline to judge it by.
 func (w *Watch) close(set *Settings, at drivers.Instant) {
 	b := w.Block
 	w.space(set, b.Start)
@@ -106,11 +105,16 @@ func (w *Watch) close(set *Settings, at drivers.Instant) {
 	if set.ready(w) {
 		w.judge(set, at, b)
 	}
-	if _, score := w.leading(set); score <= 0.3 && w.Baseline.Blocks < set.LearnBlocks {
-		w.Baseline.learn(w.Last, b.variance(), w.dims())
-		if w.Baseline.Blocks == set.LearnBlocks {
-			w.Baseline.finish()
-		}
+}
+
+// learn takes the block that has just been closed.
+func (w *Watch) learn(set *Settings, b *Block) {
+	if w.Baseline.Blocks >= set.LearnBlocks {
+		return
+	}
+	w.Baseline.learn(w.Last, b.variance(), w.dims())
+	if w.Baseline.Blocks == set.LearnBlocks {
+		w.Baseline.finish()
 	}
 }
 

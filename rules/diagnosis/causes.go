@@ -95,7 +95,7 @@ var causes = []cause{
 		e.efficiency, e.torque = spread{-part, 0.01 + 0.4*part}, spread{-0.5 * part, 0.02 + 0.5*part}
 		return e
 	}},
-	{SpeedWobble, 0.005, 0.002, 0.2, false, true, wobble},
+	{SpeedWobble, 0.015, 0.002, 0.2, false, true, wobble},
 	{LineChanged, 0.08, 0.1, 2, false, false, func(_ *Model, _, size float64, _ int) effect {
 		e := still()
 		e.loose = size

@@ -78,6 +78,24 @@ func TestAPumpThatRunsWithoutFlowIsNeverLeftUnsaid(t *testing.T) {
 			p.pumps[0].starved = true
 			p.pass(3*time.Minute, s)
 		}, []string{"1m15s: gp-1/no_flow raised, act in 30m0s"}},
+		{"the agent is stopped for a minute in between: nothing is told twice", true, func(p *plant) {
+			p.pumps[0].starved = true
+			p.pass(2*time.Minute, s)
+			p.restart(time.Minute)
+			p.pass(5*time.Minute, s)
+		}, []string{"1m10s: north_circulation_lost raised for gp-1/no_flow, act in 30m0s"}},
+		{"acknowledged, the agent restarts, the pump still runs: the time goes on", false, func(p *plant) {
+			p.pumps[0].starved = true
+			p.pass(10*time.Minute, s)
+			p.restart(time.Minute)
+			p.pass(30*time.Minute, s)
+		}, []string{"1m10s: north_circulation_lost raised for gp-1/no_flow, act in 30m0s", "36m10s: gp-1/no_flow reminded, act in 30m0s"}},
+		{"nobody tells the pump of its group any more: the pump calls", true, func(p *plant) {
+			p.pumps[0].starved = true
+			p.pass(2*time.Minute, s)
+			p.deaf = true
+			p.pass(3*time.Minute, s)
+		}, []string{"1m10s: north_circulation_lost raised for gp-1/no_flow, act in 30m0s", "3m10s: gp-1/no_flow reminded, act in 30m0s"}},
 		{"another pump delivers: the pump calls for itself", true, func(p *plant) {
 			p.both = true
 			p.pass(5*time.Minute, s)

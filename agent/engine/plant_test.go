@@ -43,6 +43,7 @@ type plant struct {
 	due    []answer
 	rest   int  // hours without gas that are left
 	calm   bool // nothing happens to it
+	deaf   bool // no pump is told of its group
 }
 
 // A machine is one pump as its signals show it.
@@ -164,7 +165,10 @@ func (p *plant) step(every time.Duration) {
 	}
 	for i := range p.pumps {
 		p.move(i, every)
-		b := drivers.Batch{At: p.at, Group: p.site.Seen(p.siteSet, p.sets[i].Pump), Commands: p.answers(p.sets[i].Pump)}
+		b := drivers.Batch{At: p.at, Commands: p.answers(p.sets[i].Pump)}
+		if !p.deaf {
+			b.Group = p.site.Seen(p.siteSet, p.sets[i].Pump)
+		}
 		for _, s := range plantSignals {
 			r := drivers.Reading{Signal: s, Value: p.shows(i, s), Quality: drivers.Good}
 			if p.mute[i] {
@@ -186,6 +190,32 @@ func (p *plant) step(every time.Duration) {
 	for _, e := range site.Step(p.siteSet, p.site, &site.Batch{At: p.at, Groups: [][]site.Pump{parts}, Store: p.store, Outbox: site.Outbox{Connected: !p.away}, Commands: p.answers("")}) {
 		p.hear("", e)
 	}
+}
+
+// restart stops the agent for a while, and starts it with what it saved.
+func (p *plant) restart(away time.Duration) {
+	p.t.Helper()
+	for i, s := range p.states {
+		body, err := s.Marshal()
+		if err != nil {
+			p.t.Fatal(err)
+		}
+		saved, err := rules.Unmarshal(body)
+		if err != nil {
+			p.t.Fatal(err)
+		}
+		p.states[i], _ = rules.Start(p.sets[i], saved)
+	}
+	body, err := p.site.Marshal()
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	saved, err := site.Unmarshal(body)
+	if err != nil {
+		p.t.Fatal(err)
+	}
+	p.site, _ = site.Start(p.siteSet, saved)
+	p.at.SinceBoot, p.at.Wall = p.at.SinceBoot+away, p.at.Wall.Add(away)
 }
 
 // move lets a machine follow what is asked of it.

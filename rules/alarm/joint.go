@@ -16,6 +16,9 @@ type Joint struct {
 	Waits   bool          // it stands, and leaves its call to another
 	Calls   bool          // a call of its own would call people at once
 	Respond time.Duration // the time there is
+
+	Priority  Priority
+	Responder Responder
 }
 
 // soon is how long before its own delay is over an alarm is about to stand.
@@ -31,7 +34,14 @@ func (m *Machine) Joint(d *Definition, point string, after time.Duration) (j Joi
 	return Joint{
 		Alarm: d.Name, Point: point, Level: level, Soon: m.Level > Clear || m.Held >= after-soon, Waits: m.Carry.By != "",
 		Calls: d.Class == Alarm && d.Notify == Now && !m.marked(), Respond: d.TimeToRespond,
+		Priority: d.priority(level), Responder: d.Responder,
 	}, true
+}
+
+// SpeaksFor reports whether a call of j would reach whoever a call of other
+// would, as urgently.
+func (j *Joint) SpeaksFor(other *Joint) bool {
+	return j.Calls && j.Responder == other.Responder && j.Priority >= other.Priority
 }
 
 // A carry is a call that is left to another alarm.

@@ -20,9 +20,11 @@ func (set *Settings) findLost() {
 
 // carry decides which alarms of the pumps leave their call to another: one call
 // tells what is wrong with one circulation, or with one value.
-func (s *State) carry(set *Settings) {
+func (s *State) carry(set *Settings, news bool) {
 	for i := range set.Groups {
-		s.speak(set, i)
+		if news {
+			s.speak(set, i)
+		}
 		for k := range s.joints[i] {
 			var list []drivers.Carried
 			for _, j := range s.joints[i][k] {
@@ -92,7 +94,7 @@ func (s *State) carrier(set *Settings, i, k int, j *alarm.Joint) (by string, ans
 	d, m := &set.defs[set.lost[i]], &s.Alarms.Alarms[set.lost[i]]
 	own, ok := m.Joint(d, "", d.OnDelay)
 	switch {
-	case !ok || !own.Calls:
+	case !ok || !own.SpeaksFor(j):
 		return "", false
 	case m.State.Active() && s.Groups[i].Spoken[set.Groups[i].Pumps[k]] == j.Alarm:
 		return d.Name, m.State == alarm.Acknowledged
@@ -121,7 +123,7 @@ func (s *State) urged(i int) (atOnce bool, respond time.Duration) {
 func (s *State) leader(set *Settings, i, k int, j *alarm.Joint) string {
 	for l := range k {
 		for _, other := range s.joints[i][l] {
-			if other.Point == j.Point && other.Alarm == j.Alarm && other.Level >= j.Level && other.Calls {
+			if other.Point == j.Point && other.Alarm == j.Alarm && other.Level >= j.Level && other.Respond <= j.Respond && other.SpeaksFor(j) {
 				return set.Groups[i].Pumps[l] + "/" + other.Alarm
 			}
 		}

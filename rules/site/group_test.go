@@ -93,6 +93,7 @@ func TestCirculation(t *testing.T) {
 		{"the header's meter shows nothing", nil, []site.Pump{metered(runs, 0), metered(rests, 0)}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"the header's meter shows flow", nil, []site.Pump{metered(runs, 20), metered(rests, 20)}, time.Hour, []string{}},
 		{"stopped on demand, as in batch control", nil, []site.Pump{asked(rests, alarm.No), asked(rests, alarm.No)}, 29 * time.Minute, []string{}},
+		{"a pump runs without flow while nothing is asked: that is no pause", nil, []site.Pump{asked(spins, alarm.No), asked(rests, alarm.No)}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"stopped on demand for too long while gas flows", nil, []site.Pump{asked(rests, alarm.No), asked(rests, alarm.No)}, 32 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"asked to run and none does", nil, []site.Pump{asked(rests, alarm.Yes), asked(rests, alarm.No)}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"a pause the site allows", func(g *site.Group) { g.Pause = 20 * time.Minute }, []site.Pump{rests, rests}, 19 * time.Minute, []string{}},

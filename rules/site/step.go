@@ -100,7 +100,7 @@ func Step(set *Settings, s *State, b *Batch) []*alarm.Event {
 	for i := range b.Commands {
 		s.happened = s.Alarms.Do(set.defs, &s.moment, &b.Commands[i], s.happened)
 	}
-	s.carry(set)
+	s.carry(set, len(b.Groups) > 0)
 	return s.flush(set)
 }
 

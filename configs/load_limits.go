@@ -20,6 +20,9 @@ func (p *pumpLoader) limits() {
 		case !p.given(s):
 			p.wrong(here, "no point plays this role; map %s under signals, or remove its limits", name)
 		case p.has(s):
+			if p.users[p.point[s]] > 1 && !p.grouped {
+				p.note(here, "%s comes from a point that feeds other pumps too, and %s is in no group: each pump's limits on it call by themselves; list the pumps under groups for one call", name, p.file.ID)
+			}
 			p.limit(limitLoader{pumpLoader: p, here: here, file: &f, signal: s, dimension: s.Info().Dimension}, name)
 		}
 	}

@@ -27,11 +27,12 @@ type chamber struct {
 // and the derivative. Liquids shrink in a straight line, gas by Boyle's law.
 func (c *chamber) content(p float64) (m, slope float64) {
 	gauge := p - atmosphere
-	bubble := c.gas * atmosphere / p
+	one := 1 / p
+	bubble := c.gas * atmosphere * one
 	left := c.volume - c.oil*(1-oilCompressibility*gauge) - bubble
-	shrunk := 1 - glycolCompressibility*gauge
-	m = left / shrunk
-	slope = (c.oil*oilCompressibility + bubble/p + glycolCompressibility*m) / shrunk
+	swelled := 1 / (1 - glycolCompressibility*gauge)
+	m = left * swelled
+	slope = (c.oil*oilCompressibility + bubble*one + glycolCompressibility*m) * swelled
 	return m, slope
 }
 

@@ -27,8 +27,9 @@ type circuit struct {
 	scratch []elimination
 }
 
-// An elimination is one chamber's row of the Newton step.
-type elimination struct{ residual, diagonal, toDischarge, toSuction float64 }
+// An elimination is one chamber's row of the Newton step, solved for its own
+// pressure: it falls by rest and follows the manifolds by these shares.
+type elimination struct{ rest, byDischarge, bySuction float64 }
 
 // start lets the circuit stand at the vessels' pressures with shut valves.
 func (c *circuit) start() {
@@ -106,25 +107,22 @@ func (c *circuit) correct(dt float64, chords bool) float64 {
 		ql, kl := h.loss(h.pressure)
 		// Oil that leaves makes room for glycol, so it does not enter the
 		// glycol's balance but the content's: content rises with the loss.
-		e.residual = m + dt*(ql-h.refill) - h.glycol - dt*(qs-qd)
-		e.diagonal = slope + dt*(ks+kd+kl)
-		e.toDischarge, e.toSuction = dt*kd, dt*ks
-		rd -= dt * qd
-		rs += dt * qs
-		dd += dt * kd
-		ss += dt * ks
-		dd -= e.toDischarge * e.toDischarge / e.diagonal
-		ss -= e.toSuction * e.toSuction / e.diagonal
-		cross -= e.toDischarge * e.toSuction / e.diagonal
-		rd += e.toDischarge * e.residual / e.diagonal
-		rs += e.toSuction * e.residual / e.diagonal
+		toDischarge, toSuction := dt*kd, dt*ks
+		one := 1 / (slope + toSuction + toDischarge + dt*kl)
+		e.rest = one * (m + dt*(ql-h.refill) - h.glycol - dt*(qs-qd))
+		e.byDischarge, e.bySuction = one*toDischarge, one*toSuction
+		rd += toDischarge*e.rest - dt*qd
+		rs += toSuction*e.rest + dt*qs
+		dd += toDischarge - toDischarge*e.byDischarge
+		ss += toSuction - toSuction*e.bySuction
+		cross -= toDischarge * e.bySuction
 	}
 	det := dd*ss - cross*cross
 	stepD, stepS := c.discharge.bounded((cross*rs-ss*rd)/det), (cross*rd-dd*rs)/det
 	largest := max(c.discharge.shift(stepD), c.suction.shift(stepS))
 	for i := range c.chambers {
 		h, e := &c.chambers[i], &c.scratch[i]
-		d := (-e.residual + e.toDischarge*stepD + e.toSuction*stepS) / e.diagonal
+		d := e.byDischarge*stepD + e.bySuction*stepS - e.rest
 		largest = max(largest, shift(&h.pressure, d))
 	}
 	return largest

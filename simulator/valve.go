@@ -58,11 +58,11 @@ func (v *checkValve) lifted(difference float64) (lift, slope float64) {
 func (v *checkValve) flow(difference float64, chord bool) (q, slope float64) {
 	lift, rise := v.lifted(difference)
 	a := math.Abs(difference) + smooth
-	root := 1 / math.Sqrt(a)
+	root := 1 / math.Sqrt(a) // one division serves for all: they take most of the time
 	k := (v.open*lift + v.leak) * root
 	q = difference * k
 	if slope = k; !chord {
-		slope *= (a + smooth) / (2 * a)
+		slope *= (1 + smooth*root*root) / 2
 	}
 	if difference > 0 {
 		slope += v.open * rise * difference * root

@@ -3,6 +3,7 @@ package rules_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 	"time"
 
@@ -39,6 +40,7 @@ type bench struct {
 	boot  time.Duration
 
 	next, routine time.Duration      // of the simulation
+	silent        []time.Duration    // from when on the instruments do not answer for two minutes
 	visits        []string           // advisories about wear that were raised
 	changed       func(rules.Change) // told of every change; may be nil
 	batch         drivers.Batch
@@ -161,7 +163,20 @@ func (b *bench) read(signal drivers.Signal, name string, scale float64, at time.
 	if !ok {
 		b.t.Fatalf("the simulator has no %s", name)
 	}
-	b.batch.Readings = append(b.batch.Readings, drivers.Reading{Signal: signal, Value: v * scale, Quality: drivers.Good})
+	r := drivers.Reading{Signal: signal, Value: v * scale, Quality: drivers.Good}
+	if b.mute(signal, at) {
+		r = drivers.Reading{Signal: signal, Quality: drivers.Bad, Reason: drivers.Timeout}
+	}
+	b.batch.Readings = append(b.batch.Readings, r)
+}
+
+// mute is whether the device of a signal does not answer.
+func (b *bench) mute(signal drivers.Signal, at time.Duration) bool {
+	switch signal {
+	case drivers.MotorSpeed, drivers.MotorTorque, drivers.MotorPower: // of the drive
+		return false
+	}
+	return slices.ContainsFunc(b.silent, func(from time.Duration) bool { return from <= at && at < from+2*time.Minute })
 }
 
 func (b *bench) step() {

@@ -62,6 +62,7 @@ type observer struct {
 	hasCount  bool
 	operating condition.Operating
 	band      condition.Band
+	place     condition.Place
 
 	// Orders.
 	pace      pace
@@ -71,7 +72,6 @@ type observer struct {
 	result    orders.Result
 	survey    *diagnosis.Survey
 	indexed   bool
-	ripple    complex128                   // direction of the ripple against a blunt index
 	reference [highestOrder + 1]complex128 // by which a lost angle is found again
 	level     [highestOrder + 1]orderLevel
 	fold      orders.Fold // of the band
@@ -328,7 +328,7 @@ func (o *observer) fit(set *Settings, s *State) {
 	r := &o.result
 	o.operate(set, s, r.Speed*60)
 	lock := o.track.Align(r, set.Geometry.Cylinders)
-	if o.indexed = lock == orders.Indexed; lock == orders.Lost && !o.bluntIndex(set) {
+	if o.indexed = lock == orders.Indexed; lock == orders.Lost {
 		o.findAngle(set, s)
 	}
 	const steady = 0.01
@@ -343,32 +343,14 @@ func (o *observer) fit(set *Settings, s *State) {
 			continue
 		}
 		size := cmplx.Abs(r.Amplitude(k))
-		o.list[n].Least = 0.1*size + 0.0007*third // see diagnosis: what a pump that is well moves by
+		moves := size + 0.007*third // see diagnosis: what a pump that is well moves by
+		o.list[n].Least, o.list[n].Place, o.list[n].Slope = 0.1*moves, o.place, slopes(orderSlopes, moves)
 		n++
 		o.reference[k] += (r.Amplitude(k) - o.reference[k]) * 0.2
 		o.level[k] = orderLevel{size, r.StandardError(k), s.moment.At.SinceBoot}
 	}
 	o.fitter.Fold(r, &o.fold)
 	s.Observed.Condition.Observe(&o.condition, s.moment.At, o.band, o.list)
-}
-
-// bluntIndex turns a result to an index that tells less than the ripple does,
-// as a slow poll's, but enough to tell the cylinders apart: the ripple's own
-// direction, averaged over some ten windows, gives the rest. It is false when
-// there is no such index.
-func (o *observer) bluntIndex(set *Settings) bool {
-	r, m := &o.result, set.Geometry.Cylinders
-	if !(r.IndexHalf < math.Pi/float64(m)) {
-		return false
-	}
-	r.Turn(r.Index)
-	if a := r.Amplitude(m); a != 0 {
-		o.ripple = o.ripple*0.9 + a/complex(cmplx.Abs(a), 0)*0.1
-		r.Turn(math.Remainder(cmplx.Phase(a)-cmplx.Phase(o.ripple), 2*math.Pi) / float64(m))
-	}
-	o.track.Adopt(r)
-	o.indexed = true
-	return true
 }
 
 // findAngle turns a result whose angle is known only up to a cylinder to where
@@ -425,10 +407,31 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 	}
 	band := o.hold(o.operating)
 	if band != o.band {
-		o.band, o.ripple, o.reference, o.fold = band, 0, [highestOrder + 1]complex128{}, orders.Fold{}
-		o.track.Forget()
+		o.band, o.reference, o.fold = band, [highestOrder + 1]complex128{}, orders.Fold{}
+		o.track.Recall(o.referenceOf(s, set.Geometry.Cylinders))
 		o.recents = o.recents[:0]
 	}
+	o.place = o.condition.Bands.Place(o.operating, band)
+}
+
+// How far indicators may depend on speed, pressure, glycol and oil within a
+// band (common practice, no source). A line's answer to an order may go up and
+// down by a part within 5 % of speed, and its phase with it; gas in dampener and
+// heads goes with the pressure. Of the volumetric efficiency compression and
+// leakage take some hundredths, which go with the pressure; leakage goes with
+// the oil's viscosity.
+var (
+	orderSlopes      = condition.Place{3, 0.5, 1, 0.3} // of the order
+	efficiencySlopes = condition.Place{0.003, 0.01, 0.003, 0.015}
+	torqueSlopes     = condition.Place{0.02, 0.02, 0.01, 0.02} // of the torque
+	suctionSlopes    = condition.Place{2e3, 1e3, 2e3, 0}       // Pa
+)
+
+func slopes(of condition.Place, size float64) condition.Place {
+	for i := range of {
+		of[i] *= size
+	}
+	return of
 }
 
 // hold stays in a band until the operating point is well out of it, so that a
@@ -464,7 +467,7 @@ func (o *observer) flow(set *Settings, s *State, flow float64) {
 	}
 	rpm, _ := s.steadySpeed(set)
 	if seen, ok := condition.FromFlow(set.Geometry, quantity.CubicMetersPerSecond(flow), quantity.RevolutionsPerMinute(rpm)); ok {
-		o.number(set, s, seen)
+		o.number(set, s, seen, efficiencySlopes)
 	}
 }
 
@@ -477,21 +480,22 @@ func (o *observer) torque(set *Settings, s *State, torque float64) {
 	suction, _ := s.settled(set, drivers.SuctionPressure)
 	if p -= max(suction, 0); p > 0 {
 		x := torque / p
-		o.number(set, s, condition.Number(condition.TorquePerPressure, x, 0.02*x))
+		o.number(set, s, condition.Number(condition.TorquePerPressure, x, 0.02*x), slopes(torqueSlopes, x))
 	}
 }
 
 // suction observes the mean suction pressure.
 func (o *observer) suction(set *Settings, s *State) {
 	if p, ok := s.settled(set, drivers.SuctionPressure); ok && o.calm(s) {
-		o.number(set, s, condition.Number(condition.SuctionPressure, p, 4e3))
+		o.number(set, s, condition.Number(condition.SuctionPressure, p, 4e3), suctionSlopes)
 	}
 }
 
 // number observes one plain number, at the operating point of the moment.
-func (o *observer) number(set *Settings, s *State, seen condition.Observation) {
+func (o *observer) number(set *Settings, s *State, seen condition.Observation, slope condition.Place) {
 	rpm, _ := s.steadySpeed(set)
 	o.operate(set, s, rpm)
+	seen.Place, seen.Slope = o.place, slope
 	o.list = append(o.list[:0], seen)
 	s.Observed.Condition.Observe(&o.condition, s.moment.At, o.band, o.list)
 }

@@ -56,6 +56,34 @@ func (b Bands) Of(o Operating) Band {
 	}
 }
 
+// A Place is where in its band an operating point lies, in widths from the
+// middle of each range: speed, pressure, glycol, oil. It is 0 in a direction
+// that is not measured.
+type Place [4]float64
+
+// Place gives where in a band an operating point lies.
+func (b Bands) Place(o Operating, band Band) Place {
+	off := func(x, width float64, middle int) float64 {
+		if rangeOf(x, width) == Unmeasured {
+			return 0
+		}
+		return math.Round(1000*(x/width-float64(middle))) / 1000 // finer than any sensor
+	}
+	return Place{
+		off(float64(o.Speed), float64(b.Speed), band.Speed),
+		off(float64(o.Pressure), float64(b.Pressure), band.Pressure),
+		off(float64(o.Glycol), float64(b.Glycol), band.Glycol),
+		off(float64(o.Oil), float64(b.Oil), band.Oil),
+	}
+}
+
+func (p Place) minus(q Place) Place {
+	for i := range p {
+		p[i] -= q[i]
+	}
+	return p
+}
+
 func rangeOf(x, width float64) int {
 	if math.IsNaN(x) || !(width > 0) {
 		return Unmeasured

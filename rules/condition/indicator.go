@@ -43,6 +43,10 @@ type Observation struct {
 	// Least is the smallest change worth noticing, in the unit of Value; 0
 	// for any.
 	Least float64
+	// Place is where in its band the pump worked, and Slope how far the value
+	// may depend on it: in each direction the standard deviation, over pumps,
+	// of its change from one edge of the band to the other.
+	Place, Slope Place
 }
 
 // FromOrders appends the observations of a window: each order reported up to

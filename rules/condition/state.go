@@ -136,7 +136,7 @@ type Change struct {
 	// not known to be that of a healthy pump.
 	Learned  bool
 	Blocks   int        // the baseline was learned from
-	Baseline complex128 // 0 when there is none
+	Baseline complex128 // where the last block was; 0 when there is none
 	Value    complex128 // of the last block
 	// Delta is the mean change from the baseline since it began, 0 while
 	// there is none, and Sigma its standard error per part, the baseline's
@@ -168,7 +168,7 @@ func (w *Watch) change(set *Settings, band Band) Change {
 	if c.Learned = set.ready(w); !c.Learned {
 		return c
 	}
-	c.Baseline, c.Raised, c.Since = w.Baseline.Center.Complex(), w.Raised, w.Since
+	c.Baseline, c.Raised, c.Since = w.Baseline.at(w.Place).Complex(), w.Raised, w.Since
 	lead, score := w.leading(set)
 	if lead == nil || lead.Blocks == 0 {
 		return c
@@ -177,7 +177,7 @@ func (w *Watch) change(set *Settings, band Band) Change {
 	c.Delta = lead.Mean.Complex()
 	// A mean with weight λ for each block has λ/(2−λ) of its variance.
 	n := math.Max(1/float64(lead.Blocks), slowest/(2-slowest))
-	c.Sigma = w.Baseline.sigma(w.Baseline.Stated, w.dims()) * math.Sqrt(n+1/float64(w.Baseline.Blocks))
+	c.Sigma = math.Hypot(w.Baseline.sigma(w.Baseline.Stated, w.dims())*math.Sqrt(n+1/float64(w.Baseline.Blocks)), w.Baseline.bias(w.Place))
 	return c
 }
 

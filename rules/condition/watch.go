@@ -17,9 +17,10 @@ type Watch struct {
 	Raised    bool            `json:"raised,omitempty"`
 	Since     drivers.Instant `json:"since"` // when it was raised
 	Block     Block           `json:"block"`
-	Last      Vector          `json:"last"`          // the block before
-	Begun     drivers.Instant `json:"begun"`         // the block before
-	Gap       float64         `json:"gap,omitempty"` // s from one block to the next, about; 0 when not known
+	Last      Vector          `json:"last"`           // the block before
+	Place     Place           `json:"place,omitzero"` // and where in the band it was
+	Begun     drivers.Instant `json:"begun"`          // the block before
+	Gap       float64         `json:"gap,omitempty"`  // s from one block to the next, about; 0 when not known
 }
 
 // An Arm is a pair of Cusums in one direction, one for small changes and one
@@ -36,7 +37,8 @@ type Block struct {
 	Start  drivers.Instant `json:"start"`
 	Count  int             `json:"count"`
 	Weight float64         `json:"weight"`
-	Sum    Vector          `json:"sum"`
+	Sum    Slot            `json:"total"`
+	Slope  Place           `json:"slope,omitzero"`
 	Stated float64         `json:"stated"` // whether and how far the observations state a variance: sum of 1/variance
 	Least  float64         `json:"least"`
 }
@@ -52,8 +54,8 @@ func (b *Block) add(at drivers.Instant, o Observation) {
 	}
 	b.Count++
 	b.Weight += weight
-	b.Sum = b.Sum.plus(vectorOf(o.Value).times(weight))
-	b.Least = o.Least
+	b.Sum = b.Sum.plus(Slot{vectorOf(o.Value), o.Place}.times(weight))
+	b.Least, b.Slope = o.Least, o.Slope
 }
 
 // due is whether the block has lasted its time; across a boot it has.
@@ -101,7 +103,8 @@ func (w *Watch) close(set *Settings, at drivers.Instant) {
 	b := w.Block
 	w.space(set, b.Start)
 	w.Block = Block{}
-	w.Last = b.Sum.times(1 / b.Weight)
+	mean := b.Sum.times(1 / b.Weight)
+	w.Last, w.Place = mean.Value, mean.Place
 	if set.ready(w) {
 		w.judge(set, at, b)
 	}
@@ -112,7 +115,7 @@ func (w *Watch) learn(set *Settings, b *Block) {
 	if w.Baseline.Blocks >= set.LearnBlocks {
 		return
 	}
-	w.Baseline.learn(w.Last, b.variance(), w.dims())
+	w.Baseline.learn(Slot{w.Last, w.Place}, b.Slope, b.variance(), w.dims())
 	if w.Baseline.Blocks == set.LearnBlocks {
 		w.Baseline.finish()
 	}
@@ -144,13 +147,14 @@ func (w *Watch) judge(set *Settings, at drivers.Instant, b Block) {
 	if !(sigma > 0) {
 		return
 	}
-	d := w.Last.minus(w.Baseline.Center)
+	d := w.Last.minus(w.Baseline.at(w.Place))
+	least := math.Hypot(b.Least, 2*w.Baseline.doubt(w.Place, sigma)) / sigma
 	small, large := set.cusums(w)
 	score := 0.0
 	for i, direction := range w.directions() {
 		a, z := &w.Arms[i], d.dot(direction)/sigma
-		a.Sum = small.stepCut(a.Sum, z, b.Least/sigma)
-		a.Quick = large.stepCut(a.Quick, z, b.Least/sigma)
+		a.Sum = small.stepCut(a.Sum, z, least)
+		a.Quick = large.stepCut(a.Quick, z, least)
 		score = max(score, a.score(small, large))
 		if a.Sum == 0 {
 			a.Blocks, a.Mean = 0, Vector{}

@@ -20,9 +20,14 @@ const (
 	Indexed
 )
 
-// sharpIndex is the half-width, in radians, up to which the index alone is
-// better than the ripple guided by it.
-const sharpIndex = 0.15
+// An index whose angle is known to within sharpIndex radians counts as one
+// window, a blunter one for as much less as it says. Over longestMemory of them
+// the ripple's direction is averaged: a polled pulse tells the angle of one
+// window to some degrees, and order six turns by six times that.
+const (
+	sharpIndex    = 0.1
+	longestMemory = 40
+)
 
 // longestCoast is how many turns the shaft may make unseen between two
 // windows without its angle being lost: at ½ % of speed, twenty turns are off
@@ -31,10 +36,12 @@ const longestCoast = 20
 
 // A Track brings the results of successive windows to one angle. Without an
 // index that is the angle at which the ripple's order has phase 0, followed
-// from window to window; with one it is the angle from the index mark. The
-// zero Track has seen nothing.
+// from window to window; with one it is the angle from the index mark, as the
+// ripple shows it, whose direction against the mark is an average over many
+// windows. The zero Track has seen nothing.
 type Track struct {
 	ripple  complex128 // direction of the ripple's order, from the index mark; 0 when not learned
+	memory  float64    // sharp windows it was averaged over
 	at      time.Duration
 	angle   float64 // of the shaft at that time, in the track's angles
 	omega   float64 // rad/s
@@ -50,11 +57,8 @@ func (t *Track) Align(r *Result, m int) Lock {
 	switch lock {
 	case Indexed:
 		r.Turn(r.Index)
-		if r.IndexHalf < sharpIndex {
-			t.learn(r, m)
-		} else {
-			r.snap(m, cmplx.Phase(t.ripple))
-		}
+		t.learn(r, m)
+		r.snap(m, cmplx.Phase(t.ripple))
 	case Followed:
 		r.Turn(t.angle + t.omega*(r.Start-t.at).Seconds() - r.AngleAt(r.Start))
 		r.snap(m, cmplx.Phase(t.ripple))
@@ -68,7 +72,7 @@ func (t *Track) Align(r *Result, m int) Lock {
 func (t *Track) lock(r *Result, m int) Lock {
 	coast := (r.Start - t.at).Seconds() * r.Speed
 	switch {
-	case r.IndexHalf < sharpIndex, r.IndexHalf < math.Pi/float64(m) && t.ripple != 0:
+	case r.IndexHalf < math.Pi/float64(m):
 		return Indexed
 	case t.started && r.Ripple && coast >= -1 && coast <= longestCoast:
 		return Followed
@@ -84,14 +88,22 @@ func (t *Track) Adopt(r *Result) {
 	t.omega = (t.angle - r.AngleAt(middle)) / (r.End - middle).Seconds()
 }
 
-// Forget drops what was learned of the ripple's phase against the index: call
-// it when speed or pressure have moved to another band.
-func (t *Track) Forget() { t.ripple = 0 }
+// Recall takes the ripple's order, from the index mark, for what it was when the
+// pump last worked as it does now; 0 is not known. Call it when speed or
+// pressure have moved to another band, which turns the ripple.
+func (t *Track) Recall(ripple complex128) {
+	t.ripple, t.memory = 0, 0
+	if size := cmplx.Abs(ripple); size > 0 {
+		t.ripple, t.memory = ripple/complex(size, 0), longestMemory
+	}
+}
 
-// learn averages the direction of the ripple over some ten windows.
+// learn averages the direction of the ripple.
 func (t *Track) learn(r *Result, m int) {
-	if a := r.Amplitude(m); a != 0 {
-		t.ripple = t.ripple*0.9 + a/complex(cmplx.Abs(a), 0)*0.1
+	if a := r.Amplitude(m); a != 0 && r.Ripple {
+		weight := math.Min(1, math.Pow(sharpIndex/r.IndexHalf, 2))
+		t.memory = math.Min(t.memory+weight, longestMemory)
+		t.ripple += (a/complex(cmplx.Abs(a), 0) - t.ripple) * complex(weight/t.memory, 0)
 	}
 }
 

@@ -70,6 +70,41 @@ func TestTrackCountsFromTheIndexMark(t *testing.T) {
 	}
 }
 
+// The index, polled every 20 ms, tells the angle of one window to some degrees.
+// The ripple that is averaged against it tells it several times better.
+func TestTheRippleSmoothesTheIndex(t *testing.T) {
+	g := healthy(5)
+	g.pulses, g.offset = 1, 2
+	w, f := orders.NewWindow(4*time.Second, 512), orders.NewFitter(orders.Settings{}, 512)
+	var track orders.Track
+	alone, smooth, n := 0.0, 0.0, 0
+	middle := math.NaN()
+	for i := range 120 {
+		path := g.fill(w)
+		var r orders.Result
+		if err := f.Fit(w, &r); err != nil {
+			t.Fatal(err)
+		}
+		raw := r
+		raw.Turn(r.Index)
+		track.Align(&r, 3)
+		if i < 60 {
+			continue
+		}
+		off := math.Remainder(path.origin(&r)-g.offset, 2*math.Pi)
+		if n++; n == 1 {
+			middle = off
+		}
+		alone += math.Pow(math.Remainder(path.origin(&raw)-g.offset, 2*math.Pi), 2)
+		smooth += (off - middle) * (off - middle)
+	}
+	if a, s := math.Sqrt(alone/float64(n)), math.Sqrt(smooth/float64(n)); s > a/3 {
+		t.Errorf("angles scatter by %.4f rad, by the index alone %.4f", s, a)
+	} else {
+		t.Logf("angles scatter by %.4f rad, by the index alone %.4f", s, a)
+	}
+}
+
 func TestTurningBackGivesTheSameResult(t *testing.T) {
 	g := healthy(1)
 	w, f := orders.NewWindow(4*time.Second, 512), orders.NewFitter(orders.Settings{}, 512)

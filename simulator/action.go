@@ -66,6 +66,7 @@ const (
 	Reversed          // size 1: the shaft turns the other way: cylinders 2 and 3 change places
 	IndexMoved        // size is the part of a turn
 	SpeedWobble       // size is the speed's once-per-turn amplitude, over the speed
+	SpeedTwice        // size is its twice-per-turn amplitude, as of a universal joint that is not straight
 	ExtraHeat         // size is kelvin more of oil temperature
 	SealLeak          // size is drops per minute of the shaft oil seal
 	Cold              // size is kelvin the glycol is below its setting
@@ -97,7 +98,7 @@ var names = [actionCount]string{
 	GasLocked: "gas locked", SuctionClosed: "suction closed", StrainerPlugged: "strainer plugged", Foam: "foam",
 	TankLow: "tank low", DampenerLost: "dampener lost", DampenerOver: "dampener overcharged",
 	FilterPlugged: "filter plugged", BypassOpen: "bypass open", ReliefPassing: "relief passing", BackFlow: "back flow",
-	BeltSlip: "belt slip", Reversed: "reversed", IndexMoved: "index moved", SpeedWobble: "speed wobble",
+	BeltSlip: "belt slip", Reversed: "reversed", IndexMoved: "index moved", SpeedWobble: "speed wobble", SpeedTwice: "speed wobble twice a turn",
 	ExtraHeat: "extra heat", SealLeak: "seal leak", Cold: "cold glycol", ContactorPressure: "contactor pressure",
 	Drift: "signal drift", Frozen: "signal frozen", Failed: "signal failed", Noisy: "signal noisy", Scaled: "signal scaled",
 }

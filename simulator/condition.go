@@ -15,7 +15,7 @@ type condition struct {
 	oil       float64 // °C
 	heads     [Cylinders]head
 	piping    piping
-	wobble    float64 // once-per-turn amplitude of the speed
+	wobble    wobble
 	reversed  bool
 }
 

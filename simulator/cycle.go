@@ -73,7 +73,7 @@ func turnOnce(k *circuit, c *condition, speed float64, sub int, out *cycle) (dri
 		out.suction[i], drift = replaced(out.suction[i], k.suction.pressure, drift)
 		for j := range sub {
 			theta := step * float64(i*sub+j+1)
-			now := speed * (1 + c.wobble*math.Cos(theta-step/2))
+			now := speed * c.wobble.speed(theta-step/2)
 			dt := step / now
 			k.step(theta, dt, now)
 			time += dt

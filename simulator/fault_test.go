@@ -9,12 +9,12 @@ import (
 
 // A sight is what a technician with good instruments sees in some seconds.
 type sight struct {
-	flow, torque, power float64 // L/min, N·m, kW
-	discharge, suction  float64 // kPa, mean
-	one, three, six     float64 // kPa of discharge ripple
-	noise               float64 // kPa from one millisecond to the next
-	oil                 float64 // °C
-	motor               float64 // rpm
+	flow, torque, power  float64 // L/min, N·m, kW
+	discharge, suction   float64 // kPa, mean
+	one, two, three, six float64 // kPa of discharge ripple
+	noise                float64 // kPa from one millisecond to the next
+	oil                  float64 // °C
+	motor                float64 // rpm
 }
 
 // look watches a skid for two seconds from at on.
@@ -37,7 +37,7 @@ func look(k *Skid, at time.Duration) sight {
 		}
 		return c
 	}
-	s.one, s.three, s.six = cmplx.Abs(line(1)), cmplx.Abs(line(3)), cmplx.Abs(line(6))
+	s.one, s.two, s.three, s.six = cmplx.Abs(line(1)), cmplx.Abs(line(2)), cmplx.Abs(line(3)), cmplx.Abs(line(6))
 	for i := 1; i < n; i++ {
 		s.noise += (p[i] - p[i-1]) * (p[i] - p[i-1]) / n / 1e6
 	}
@@ -79,6 +79,7 @@ func TestWhatEachFailureShows(t *testing.T) {
 	flow := func(s sight) float64 { return s.flow }
 	torque := func(s sight) float64 { return s.torque }
 	one := func(s sight) float64 { return s.one }
+	two := func(s sight) float64 { return s.two }
 	three := func(s sight) float64 { return s.three }
 	six := func(s sight) float64 { return s.six }
 	discharge := func(s sight) float64 { return s.discharge }
@@ -207,6 +208,12 @@ func TestWhatEachFailureShows(t *testing.T) {
 			Event{Do: SpeedWobble, Size: 0.02},
 			0,
 			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("1x", one, 1.1, 10)},
+		},
+		{
+			"speed wobble twice a turn: 2x without loss",
+			Event{Do: SpeedTwice, Size: 0.02},
+			0,
+			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("2x", two, 1.1, 100)},
 		},
 		{
 			"all valves worn: flow down, 1x not up",

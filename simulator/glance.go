@@ -26,9 +26,30 @@ type glance struct {
 	samples [2][liveSamples + 1]float32 // with live
 }
 
-// wobbled is the angle of a shaft whose speed swings once per turn by the part
-// e: dθ/dt = ω(1 + e·cos θ), to the first order of e.
-func wobbled(theta, e float64) float64 { return theta + e*math.Sin(theta) }
+// A wobble is the speed's amplitudes once and twice per turn, over the speed:
+// dθ/dt = ω(1 + once·cos θ + twice·cos 2θ).
+type wobble struct{ once, twice float64 }
+
+// speed is the factor on the speed at an angle.
+func (w wobble) speed(theta float64) float64 {
+	if w == (wobble{}) {
+		return 1
+	}
+	return 1 + w.once*math.Cos(theta) + w.twice*math.Cos(2*theta)
+}
+
+// angle is that of the shaft where without wobble it would be theta, to the
+// first order.
+func (w wobble) angle(theta float64) float64 {
+	if w == (wobble{}) {
+		return theta
+	}
+	return theta + w.once*math.Sin(theta) + w.twice/2*math.Sin(2*theta)
+}
+
+func (f *faults) wobble() wobble {
+	return wobble{math.Min(0.5, f.size[SpeedWobble]), math.Min(0.3, f.size[SpeedTwice])}
+}
 
 // pressure is the discharge or suction pressure over its vessel's, at an angle
 // in turns and the part of the tick that has passed.

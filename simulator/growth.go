@@ -9,7 +9,7 @@ import (
 type wear struct {
 	heads    [Cylinders]head
 	piping   piping
-	wobble   float64
+	wobble   wobble
 	reversed bool
 }
 
@@ -27,7 +27,7 @@ func (k *Skid) wearAt(at time.Duration) wear {
 			overcharge: f.size[DampenerOver],
 			others:     k.othersFlow(),
 		},
-		wobble:   math.Min(0.5, f.size[SpeedWobble]),
+		wobble:   f.wobble(),
 		reversed: k.reversed,
 	}
 	for j := range w.heads {

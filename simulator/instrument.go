@@ -105,7 +105,7 @@ func (k *Skid) swing(id signal, at time.Duration) float64 {
 	if k.reversed {
 		shaft = -shaft
 	}
-	shaft = wobbled(2*math.Pi*shaft, k.faults.size[SpeedWobble]) / (2 * math.Pi)
+	shaft = k.faults.wobble().angle(2*math.Pi*shaft) / (2 * math.Pi)
 	g := &k.glances[n%int64(len(k.glances))]
 	noise := g.cavity
 	if id == suctionPressure {

@@ -121,7 +121,7 @@ func (k *Skid) current() float64 {
 // shaftAt is the shaft's angle in turns at an instant of the present tick.
 func (k *Skid) shaftAt(at time.Duration) float64 {
 	turns := k.shaft + k.shaftSpeed*(at-k.now()).Seconds()
-	return wobbled(2*math.Pi*turns, k.faults.size[SpeedWobble]) / (2 * math.Pi)
+	return k.faults.wobble().angle(2*math.Pi*turns) / (2 * math.Pi)
 }
 
 // pulses is the place of the index wheel, in pulses since the start.

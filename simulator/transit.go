@@ -22,7 +22,7 @@ func (u *full) integrate(k *Skid, p *glance) {
 	for i := range liveSamples {
 		for j := range per {
 			turned := theta + speed*dt*float64(i*per+j+1)
-			c.step(wobbled(turned, u.now.wobble), dt, speed)
+			c.step(u.now.wobble.angle(turned), dt, speed)
 			u.flow += dt / tickSeconds * c.out.flow[0]
 			u.spilled += dt / tickSeconds * c.spill()
 			u.torque += c.work / (speed * tickSeconds)

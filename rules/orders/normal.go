@@ -49,7 +49,9 @@ func (m *normal) add(row []float64, y, w float64) {
 			a[j] += wr * rj
 		}
 	}
-	m.w.add(row, w)
+	if m.w.highest > 0 {
+		m.w.add(row, w)
+	}
 }
 
 // add4 takes four observations at once, which costs half as much as four
@@ -60,14 +62,19 @@ func (m *normal) add4(rows *[4][mostColumn]float64, y, w *[4]float64) {
 	for i := range n {
 		w0, w1, w2, w3 := w[0]*r0[i], w[1]*r1[i], w[2]*r2[i], w[3]*r3[i]
 		m.b[i] += w0*y[0] + w1*y[1] + w2*y[2] + w3*y[3]
-		a := m.a[i][:m.w.multiplied(i)]
+		a := m.a[i][:i+1]
+		if m.w.highest > 0 {
+			a = a[:m.w.multiplied(i)]
+		}
 		s0, s1, s2, s3 := r0[:len(a)], r1[:len(a)], r2[:len(a)], r3[:len(a)]
 		for j := range a {
 			a[j] += w0*s0[j] + w1*s1[j] + w2*s2[j] + w3*s3[j]
 		}
 	}
-	for i := range rows {
-		m.w.add(rows[i][:], w[i])
+	if m.w.highest > 0 {
+		for i := range rows {
+			m.w.add(rows[i][:], w[i])
+		}
 	}
 }
 

@@ -20,9 +20,6 @@ func (w *waves) multiplied(i int) int {
 
 // add takes an observation.
 func (w *waves) add(row []float64, weight float64) {
-	if w.highest == 0 {
-		return
-	}
 	row = row[trend : trend+2*w.highest]
 	cos, sin := weight*row[len(row)-2], weight*row[len(row)-1]
 	for i := range w.above[:len(row)/2] {

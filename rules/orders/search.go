@@ -89,32 +89,65 @@ func betaTail(p float64, columns int, nu float64) float64 {
 // ripplePower is the share of the variance that orders 1, m and 2m explain at
 // the present step of speed; it goes on to the next.
 func (f *Fitter) ripplePower() float64 {
-	f.normal.reset(7)
-	var y, w [4]float64
-	for i, s := range f.samples {
-		one := f.phasor[i]
-		f.phasor[i] = one * f.factor[i]
-		z := one
-		for range f.settings.Cylinders - 1 {
-			z *= one
-		}
-		zz := z * z
-		row := f.rows[i%4][:7]
-		row[0], row[1], row[2] = 1, real(one), imag(one)
-		row[3], row[4], row[5], row[6] = real(z), imag(z), real(zz), imag(zz)
-		if y[i%4], w[i%4] = s.y-f.mean, 1; i%4 == 3 {
-			f.normal.add4(&f.rows, &y, &w)
-		}
-	}
-	n := len(f.samples)
-	for i := n - n%4; i < n; i++ {
-		f.normal.add(f.rows[i%4][:], y[i%4], 1)
+	a, b := f.rippleSums()
+	f.normal.reset(len(b))
+	for i := range b {
+		copy(f.normal.a[i][:i+1], a[i][:])
+		f.normal.b[i] = b[i]
 	}
 	f.normal.solve()
-	explained := 0.0
-	for i := range 7 {
-		explained += f.normal.x[i] * f.normal.b[i]
+	explained := -b[0] * b[0] / a[0][0]
+	for i := range b {
+		explained += f.normal.x[i] * b[i]
 	}
-	explained -= f.normal.b[0] * f.normal.b[0] / float64(n)
 	return min(1-1e-12, max(0, explained/f.total))
+}
+
+// rippleSums are the normal equations of a mean, and cosine and sine of orders 1,
+// m and 2m, all samples alike.
+func (f *Fitter) rippleSums() (a [7][7]float64, b [7]float64) {
+	for i, s := range f.samples {
+		z := f.phasor[i]
+		f.phasor[i] = z * f.factor[i]
+		u := z
+		for range f.settings.Cylinders - 1 {
+			u *= z
+		}
+		v := u * u
+		c1, s1, c2, s2, c3, s3 := real(z), imag(z), real(u), imag(u), real(v), imag(v)
+		y := s.y - f.mean
+		a[1][0] += c1
+		a[2][0] += s1
+		a[3][0] += c2
+		a[4][0] += s2
+		a[5][0] += c3
+		a[6][0] += s3
+		a[1][1] += c1 * c1
+		a[2][1] += s1 * c1
+		a[3][1] += c2 * c1
+		a[3][2] += c2 * s1
+		a[4][1] += s2 * c1
+		a[4][2] += s2 * s1
+		a[5][1] += c3 * c1
+		a[5][2] += c3 * s1
+		a[6][1] += s3 * c1
+		a[6][2] += s3 * s1
+		a[5][3] += c3 * c2
+		a[6][3] += s3 * c2
+		a[5][5] += c3 * c3
+		a[6][5] += s3 * c3
+		b[0] += y
+		b[1] += c1 * y
+		b[2] += s1 * y
+		b[3] += c2 * y
+		b[4] += s2 * y
+		b[5] += c3 * y
+		b[6] += s3 * y
+	}
+	// The rest follows from cos² + sin² = 1 and from v = u².
+	n := float64(len(f.samples))
+	a[0][0], a[2][2], a[6][6] = n, n-a[1][1], n-a[5][5]
+	a[3][3], a[4][3], a[4][4] = (n+a[5][0])/2, a[6][0]/2, (n-a[5][0])/2
+	a[5][4], a[6][4] = a[6][3]-a[4][0], a[3][0]-a[5][3]
+	return a, b
 }

@@ -421,7 +421,7 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 // leakage take some hundredths, which go with the pressure; leakage goes with
 // the oil's viscosity.
 var (
-	orderSlopes      = condition.Place{3, 0.5, 1, 0.3} // of the order
+	orderSlopes      = condition.Place{1, 0.3, 0.2, 0.1} // of the order
 	efficiencySlopes = condition.Place{0.003, 0.01, 0.003, 0.015}
 	torqueSlopes     = condition.Place{0.02, 0.02, 0.01, 0.02} // of the torque
 	suctionSlopes    = condition.Place{2e3, 1e3, 2e3, 0}       // Pa

@@ -67,7 +67,7 @@ func (b Bands) Place(o Operating, band Band) Place {
 		if rangeOf(x, width) == Unmeasured {
 			return 0
 		}
-		return math.Round(1000*(x/width-float64(middle))) / 1000 // finer than any sensor
+		return x/width - float64(middle)
 	}
 	return Place{
 		off(float64(o.Speed), float64(b.Speed), band.Speed),
@@ -75,6 +75,15 @@ func (b Bands) Place(o Operating, band Band) Place {
 		off(float64(o.Glycol), float64(b.Glycol), band.Glycol),
 		off(float64(o.Oil), float64(b.Oil), band.Oil),
 	}
+}
+
+// rounded is p to a thousandth of a width, which is finer than any sensor and
+// short to store.
+func (p Place) rounded() Place {
+	for i := range p {
+		p[i] = math.Round(1000*p[i]) / 1000
+	}
+	return p
 }
 
 func (p Place) minus(q Place) Place {

@@ -114,7 +114,9 @@ func (b *Baseline) learn(s Slot, may Place, stated float64, dims int) {
 	if b.InOpen++; b.InOpen < b.Per {
 		return
 	}
-	b.Slots = append(b.Slots, b.Open.times(1/float64(b.InOpen)))
+	full := b.Open.times(1 / float64(b.InOpen))
+	full.Place = full.Place.rounded()
+	b.Slots = append(b.Slots, full)
 	b.Open, b.InOpen = Slot{}, 0
 	b.settle(may, dims)
 	if len(b.Slots) == mostSlots {
@@ -125,6 +127,7 @@ func (b *Baseline) learn(s Slot, may Place, stated float64, dims int) {
 func (b *Baseline) merge() {
 	for i := range mostSlots / 2 {
 		b.Slots[i] = b.Slots[2*i].plus(b.Slots[2*i+1]).times(0.5)
+		b.Slots[i].Place = b.Slots[i].Place.rounded()
 	}
 	b.Slots = b.Slots[:mostSlots/2]
 	b.Per *= 2

@@ -78,8 +78,11 @@ func (b *Baseline) center(near *[mostSlots]bool, spent float64, dims int) (noise
 }
 
 // slope finds the slopes, with their doubt, from the slots near the line. In
-// units of the prior's standard deviations it is the unit matrix.
+// units of the prior's standard deviations it is the unit matrix. Neighbours in
+// time are off alike, and temperatures go with time, so four slots tell of a
+// slope what one would that is by itself (common practice, no source).
 func (b *Baseline) slope(near *[mostSlots]bool, may Place, noise float64, dims int) (spent float64) {
+	noise *= 4
 	a, right := [places][places]float64{}, [places]Vector{}
 	for k := range a {
 		a[k][k] = 1

@@ -34,10 +34,18 @@ func (h headline) fits() bool { return utf8.RuneCountInString(h.String()) <= Hea
 func (f facts) headline(t Text) string {
 	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(t), age: f.age("Data ")}
 	template := t.Headline
+	pumpsOnly := func() { // of a group's call that names its pumps: they tell which group
+		if f.speaks() {
+			site := *f.site
+			site.Group, f.site = "", &site
+			h.where = f.where()
+		}
+	}
 	fewer := func() { template = shorterTemplate(template); h.what = f.whatOf(template) }
 	for _, shorten := range []func(){
 		func() { h.age = f.age("") },
 		func() { h.age = f.oldAge() },
+		pumpsOnly,
 		func() { h.state = f.state(t, shortState) },
 		fewer, fewer,
 		func() { h.where = f.clippedWhere(18) },

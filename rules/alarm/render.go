@@ -62,7 +62,7 @@ func unknownText(key string) Text {
 }
 
 func (f facts) message(t Text) Message {
-	if f.e.Kind != Summary && len(f.e.Alarms) > 0 && t.Speech != (Speech{}) {
+	if f.speaks() && t.Speech != (Speech{}) {
 		t = f.speaking(t)
 	}
 	m := Message{

@@ -43,6 +43,9 @@ func (f facts) pumpsOf(name string) (tags []string) {
 	return tags
 }
 
+// speaks reports whether the event is a group's call that speaks for pumps too.
+func (f facts) speaks() bool { return f.e.Kind != Summary && len(f.e.Alarms) > 0 }
+
 // speaking gives t as the call says it that speaks for pumps too: to stop them
 // is part of it.
 func (f facts) speaking(t Text) Text {

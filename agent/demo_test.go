@@ -169,7 +169,7 @@ func TestLongDemoTellsTheWholeStory(t *testing.T) {
 		"GP-1: WORSE: run-in oil change DUE",
 		"the suction of GP-1 is closed",
 		"GP-1: no glycol flow",
-		"[HIGH] Ridge Station 7, north circulation: glycol circulation LOST",
+		"[HIGH] Ridge Station 7: circulation LOST 1 min. STOP GP-1: NO FLOW.",
 		"the suction is open again",
 		"[CLEARED] Ridge Station 7, GP-1: no glycol flow",
 		"hands duty over to GP-2",

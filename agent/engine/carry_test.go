@@ -9,6 +9,7 @@ import (
 
 	"pumpside/drivers"
 	"pumpside/rules/alarm"
+	"pumpside/rules/site"
 )
 
 // pages lists who was called since the event number from, with the time since
@@ -96,6 +97,16 @@ func TestAPumpThatRunsWithoutFlowIsNeverLeftUnsaid(t *testing.T) {
 			p.deaf = true
 			p.pass(3*time.Minute, s)
 		}, []string{"1m10s: north_circulation_lost raised for gp-1/no_flow, act in 30m0s", "3m10s: gp-1/no_flow reminded, act in 30m0s"}},
+		{"the site's messages are held back as too many: a summary calls, and the pump for itself", true, func(p *plant) {
+			for range 8 {
+				p.store = site.Store{Failing: true}
+				p.pass(10*time.Second, s)
+				p.store = site.Store{}
+				p.pass(90*time.Second, s)
+			}
+			p.pumps[0].starved = true
+			p.pass(5*time.Minute, s)
+		}, []string{"14m30s: gp-1/no_flow raised, act in 30m0s", "14m30s: alarm_flood summary for north_circulation_lost, store_failing, act in 30m0s"}},
 		{"another pump delivers: the pump calls for itself", true, func(p *plant) {
 			p.both = true
 			p.pass(5*time.Minute, s)

@@ -35,6 +35,9 @@ func (f *Flood) pass(now *Moment) {
 	}
 }
 
+// Full reports whether the next announcement would be withheld.
+func (f *Flood) Full() bool { return f.Active || !f.hasPlace() }
+
 func (f *Flood) idle() bool { return !f.Active && f.Left == [floodLimit]time.Duration{} }
 
 // take uses a free place for an announcement, if there is one.

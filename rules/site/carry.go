@@ -98,7 +98,7 @@ func (s *State) carrier(set *Settings, i, k int, j *alarm.Joint) (by string, ans
 		return "", false
 	case m.State.Active() && s.Groups[i].Spoken[set.Groups[i].Pumps[k]] == j.Alarm:
 		return d.Name, m.State == alarm.Acknowledged
-	case !m.State.Active() && s.conditions[set.lost[i]].Holds == alarm.Yes:
+	case !m.State.Active() && s.conditions[set.lost[i]].Holds == alarm.Yes && !s.Alarms.Flood.Full():
 		return d.Name, false
 	}
 	return "", false

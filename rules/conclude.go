@@ -133,7 +133,8 @@ func (o *observer) firstMoved() bool {
 // is well move within a band, for the line answers each of them differently at
 // every speed and pressure, the higher ones most (common practice, no source).
 // What a leak adds to the first grows with the line's answer as what unlike
-// heads give it does, so a part of that is nothing to go there for.
+// heads give it does, so a part of that is nothing to go there for. What only
+// all orders together show waits until one of them does.
 func (o *observer) worthVisit(c condition.Change) bool {
 	const first, far, ofRipple = 0.3, 0.5, 0.1 // of the baseline, of a higher order's, of the ripple's
 	ripple := 0.0
@@ -152,7 +153,7 @@ func (o *observer) worthVisit(c condition.Change) bool {
 			least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
 		}
 	}
-	return c.Raised && (least == 0 || cmplx.Abs(c.Delta) > least)
+	return c.Raised && c.Indicator != condition.Together && (least == 0 || cmplx.Abs(c.Delta) > least)
 }
 
 // advised is whether a visit was, when the pump was last judged.

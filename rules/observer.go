@@ -345,6 +345,7 @@ func (o *observer) fit(set *Settings, s *State) {
 		size := cmplx.Abs(r.Amplitude(k))
 		moves := size + 0.007*third // see diagnosis: what a pump that is well moves by
 		o.list[n].Least, o.list[n].Place, o.list[n].Slope = 0.1*moves, o.place, slopes(orderSlopes, moves)
+		o.list[n].Joined = k%set.Geometry.Cylinders != 0
 		n++
 		o.reference[k] += (r.Amplitude(k) - o.reference[k]) * 0.2
 		o.level[k] = orderLevel{size, r.StandardError(k), s.moment.At.SinceBoot}

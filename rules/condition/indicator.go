@@ -39,6 +39,7 @@ type Observation struct {
 	Indicator Indicator
 	Value     complex128 // a plain number is its real part
 	Vector    bool       // whether the imaginary part means anything
+	Joined    bool       // whether it is watched together with others too
 	Variance  float64    // of the value, per part, as its source states it; 0 when it does not
 	// Least is the smallest change worth noticing, in the unit of Value; 0
 	// for any.

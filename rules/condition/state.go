@@ -31,11 +31,16 @@ func DefaultSettings(b Bands) Settings {
 // standard deviation of a block, the second for one of three. All of all arms
 // together keep the run length.
 func (s *Settings) cusums(w *Watch) (small, large Cusum) {
-	length := s.RunLength * 2 * float64(len(w.directions()))
-	if block := s.Block.Seconds(); w.Gap > block {
-		length *= block / w.Gap
-	}
+	length := s.length(w) * 2 * float64(len(w.directions()))
 	return NewCusum(0.5, length), NewCusum(1.5, length)
+}
+
+// length is the run length in blocks as far apart as those of w are.
+func (s *Settings) length(w *Watch) float64 {
+	if block := s.Block.Seconds(); w.Gap > block {
+		return s.RunLength * block / w.Gap
+	}
+	return s.RunLength
 }
 
 // ready is whether w has learned enough to be judged by. Once judged it stays
@@ -62,6 +67,7 @@ type BandState struct {
 	Band    Band    `json:"band"`
 	Used    int64   `json:"used"`
 	Watches []Watch `json:"watches"`
+	Joint   Joint   `json:"joint,omitzero"`
 }
 
 // mostBands a State remembers.
@@ -92,14 +98,21 @@ func (s *State) Advance(set *Settings, at drivers.Instant) {
 
 func (b *BandState) advance(set *Settings, at drivers.Instant) {
 	var ended []Block // as they were before they were closed
+	var together JointBlock
 	for i := range b.Watches {
 		if w := &b.Watches[i]; w.Block.due(at, set.Block) {
 			if ended == nil {
 				ended = make([]Block, len(b.Watches))
 			}
 			ended[i] = w.Block
-			w.close(set, at)
+			if t, judged := w.close(set, at); judged && w.Joined {
+				t.Watch = i
+				together = append(together, t)
+			}
 		}
+	}
+	if len(together) > 1 {
+		b.Joint.add(together, set.length(&b.Watches[together[0].Watch]), at)
 	}
 	if ended == nil || b.looksChanged(set) {
 		return
@@ -114,6 +127,9 @@ func (b *BandState) advance(set *Settings, at drivers.Instant) {
 // looksChanged is whether any indicator is on its way to be raised.
 func (b *BandState) looksChanged(set *Settings) bool {
 	const from = 0.3
+	if b.Joint.Score > 2*from {
+		return true
+	}
 	for i := range b.Watches {
 		if _, score := b.Watches[i].leading(set); score > from {
 			return true
@@ -157,6 +173,9 @@ func (s *State) Changes(set *Settings, band Band, list []Change) []Change {
 		if s.Bands[i].Band == band {
 			for j := range s.Bands[i].Watches {
 				list = append(list, s.Bands[i].Watches[j].change(set, band))
+			}
+			if j := &s.Bands[i].Joint; len(j.Blocks) > 0 {
+				list = append(list, j.change(band))
 			}
 		}
 	}
@@ -205,7 +224,7 @@ func (b *BandState) watch(o Observation) *Watch {
 			return &b.Watches[i]
 		}
 	}
-	b.Watches = append(b.Watches, Watch{Indicator: o.Indicator, Vector: o.Vector})
+	b.Watches = append(b.Watches, Watch{Indicator: o.Indicator, Vector: o.Vector, Joined: o.Joined})
 	return &b.Watches[len(b.Watches)-1]
 }
 

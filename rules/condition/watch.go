@@ -12,6 +12,7 @@ import (
 type Watch struct {
 	Indicator Indicator       `json:"indicator"`
 	Vector    bool            `json:"vector,omitempty"`
+	Joined    bool            `json:"joined,omitempty"` // in the band's Joint
 	Baseline  Baseline        `json:"baseline"`
 	Arms      []Arm           `json:"arms,omitempty"`
 	Raised    bool            `json:"raised,omitempty"`
@@ -98,16 +99,18 @@ func (w *Watch) dims() int {
 	return 1
 }
 
-// close ends the block and judges it if there is a baseline to judge it by.
-func (w *Watch) close(set *Settings, at drivers.Instant) {
+// close ends the block and judges it if there is a baseline to judge it by;
+// then it tells how far off the block is.
+func (w *Watch) close(set *Settings, at drivers.Instant) (t JointTerm, judged bool) {
 	b := w.Block
 	w.space(set, b.Start)
 	w.Block = Block{}
 	mean := b.Sum.times(1 / b.Weight)
 	w.Last, w.Place = mean.Value, mean.Place
-	if set.ready(w) {
-		w.judge(set, at, b)
+	if !set.ready(w) {
+		return t, false
 	}
+	return w.judge(set, at, b)
 }
 
 // learn takes the block that has just been closed.
@@ -139,13 +142,13 @@ func (w *Watch) space(set *Settings, start drivers.Instant) {
 // follows a change that grows.
 const slowest = 0.03
 
-func (w *Watch) judge(set *Settings, at drivers.Instant, b Block) {
+func (w *Watch) judge(set *Settings, at drivers.Instant, b Block) (t JointTerm, ok bool) {
 	if len(w.Arms) == 0 {
 		w.Arms = make([]Arm, len(w.directions()))
 	}
 	sigma := w.Baseline.sigma(b.variance(), w.dims())
 	if !(sigma > 0) {
-		return
+		return t, false
 	}
 	d := w.Last.minus(w.Baseline.at(w.Place))
 	least := math.Hypot(b.Least, 2*w.Baseline.doubt(w.Place, sigma)) / sigma
@@ -172,6 +175,12 @@ func (w *Watch) judge(set *Settings, at drivers.Instant, b Block) {
 	case w.Raised && score < 0.5:
 		w.Raised, w.Since = false, drivers.Instant{}
 	}
+	block := sigma / math.Sqrt(1+1/float64(w.Baseline.Blocks)) // without the centre's own error
+	z := d.times(1 / block)
+	if far := math.Sqrt(z.dot(z)); far > farthest {
+		z = z.times(farthest / far)
+	}
+	return JointTerm{Z: z, Least: math.Hypot(b.Least, 4*w.Baseline.bias(w.Place)) / block, Learned: w.Baseline.Blocks}, true
 }
 
 // stepCut is Step for a change worth noticing of least standard deviations. A

@@ -164,12 +164,11 @@ func (f *Fitter) wanted(highest int) int {
 	f.linearize(highest)
 	f.expect(highest)
 	f.normal.solve()
-	f.normal.invert()
 	linear := f.columns(0)
 	worth, best, degree := 0.0, 0.0, f.phase.degree
 	for j := f.phase.degree + 1; j <= highest; j++ {
 		i := linear + j - 1
-		if worth += f.normal.x[i]*f.normal.x[i]/f.normal.inv[i][i] - 2; worth > best {
+		if worth += f.normal.x[i]*f.normal.x[i]/f.normal.variance(i) - 2; worth > best {
 			best, degree = worth, j
 		}
 	}
@@ -188,11 +187,11 @@ func (f *Fitter) refined(ripple bool) int {
 // trim takes off the last terms of the phase as long as they are worth less
 // than they cost, down to a degree of low, and says whether it did.
 func (f *Fitter) trim(low int) bool {
-	f.normal.invert()
+	f.normal.n = f.columns(f.phase.degree) // if further terms were looked at
 	linear := f.columns(0)
 	worth, best, degree := 0.0, 0.0, f.phase.degree
 	for j := f.phase.degree; j > low; j-- {
-		worth += f.phase.q[j]*f.phase.q[j]/f.normal.inv[linear+j-1][linear+j-1] - 2
+		worth += f.phase.q[j]*f.phase.q[j]/f.normal.variance(linear+j-1) - 2
 		if worth < best {
 			best, degree = worth, j-1
 		}

@@ -107,6 +107,22 @@ func subtract(row []float64, factor float64, other []float64) {
 	}
 }
 
+// variance is that of x[i]. Call it after solve and before invert.
+func (m *normal) variance(i int) float64 {
+	var column [mostColumn]float64 // of L⁻¹
+	column[i] = 1 / m.l[i][i]
+	sum := column[i] * column[i]
+	for k := i + 1; k < m.n; k++ {
+		c := 0.0
+		for j, lj := range m.l[k][i:k] {
+			c -= lj * column[i+j]
+		}
+		column[k] = c / m.l[k][k]
+		sum += column[k] * column[k]
+	}
+	return sum / (m.d[i] * m.d[i])
+}
+
 // invert fills inv and vif. Call it after solve.
 func (m *normal) invert() {
 	m.invertFactor()

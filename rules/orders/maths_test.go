@@ -82,3 +82,27 @@ func TestWavesMultiplyAsTheirProducts(t *testing.T) {
 		}
 	}
 }
+
+func TestTheVarianceOfOneColumnIsThatOfTheInverse(t *testing.T) {
+	rng := rand.New(rand.NewPCG(5, 6))
+	m := new(normal)
+	m.reset(9)
+	for range 40 {
+		row := make([]float64, 9)
+		for i := range row {
+			row[i] = rng.NormFloat64()
+		}
+		m.add(row, rng.NormFloat64(), rng.Float64())
+	}
+	m.solve()
+	var alone [9]float64
+	for i := range alone {
+		alone[i] = m.variance(i)
+	}
+	m.invert()
+	for i, got := range alone {
+		if want := m.inv[i][i]; math.Abs(got/want-1) > 1e-12 {
+			t.Errorf("column %d: %v, want %v", i, got, want)
+		}
+	}
+}

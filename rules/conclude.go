@@ -88,7 +88,8 @@ func (o *observer) judge(set *Settings, s *State) {
 	}
 	s.learned()
 	o.concluded = true
-	was, visited := s.Observed.Change.Present, s.Observed.advised() // in the process before, too
+	was, visited := s.Observed.Changed, s.Observed.advised() // in the process before, too
+	s.Observed.Changed = active
 	o.changed = active
 	switch {
 	case !active:

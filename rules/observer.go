@@ -33,6 +33,7 @@ type Observed struct {
 	OneHead   diagnosis.Persistence `json:"one_head,omitzero"` // and it is one head
 	Service   drivers.Instant       `json:"service,omitzero"`  // the last one recorded
 	Learned   bool                  `json:"learned,omitempty"` // it was journalled
+	Changed   bool                  `json:"changed,omitempty"` // something was, worth a visit or not
 	Courses   courses               `json:"courses,omitzero"`
 	Grows     bool                  `json:"grows,omitempty"` // it was journalled that the leak grows
 	// Unconfirmed is that electrical work was recorded and nobody has

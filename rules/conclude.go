@@ -150,6 +150,8 @@ func (o *observer) worthVisit(c condition.Change) bool {
 		case c.Indicator != condition.OrderIndicator(pump.Discharge, k):
 		case k == 1:
 			least = first * cmplx.Abs(c.Baseline)
+		case float64(k)*float64(o.operating.Speed)/60*o.pace.interval.Seconds() > 0.5:
+			return false // polled less than twice in its period: others fall onto it
 		default:
 			least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
 		}

@@ -1,6 +1,7 @@
 package diagnosis
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -58,9 +59,35 @@ func (m *Model) Rank(e *Evidence) Ranking {
 	}
 	w := weigher{model: m, e: e, late: late, gains: g, ordersSeen: seen, named: r.Named}
 	w.broad = w.broadly()
-	var all, both logSum
-	var list []Ranked
-	var leak, fromOrders, fromFlow [sizes]logSum
+	t := w.tally()
+	r.Causes, r.OneHead = t.probabilities()
+	if !r.Named {
+		shareSides(r.Causes, r.OneHead)
+	}
+	if seen && !g.known[1] {
+		t.blur()
+	}
+	r.Leak = quantiles(&t.leak)
+	if seen {
+		r.FromOrders = quantiles(&t.fromOrders)
+	}
+	if e.Efficiency.Seen {
+		r.FromFlow = quantiles(&t.fromFlow)
+	}
+	slices.SortStableFunc(r.Causes, func(a, b Ranked) int { return cmp.Compare(b.Probability, a.Probability) })
+	return r
+}
+
+// A tally is the weight of everything: of causes as ln in place of their
+// probability, of all and of both losses, and of each size of a loss.
+type tally struct {
+	causes                     []Ranked
+	all, losses                logSum
+	leak, fromOrders, fromFlow [sizes]logSum
+}
+
+// tally weighs every size of every cause.
+func (w *weigher) tally() (t tally) {
 	for i := range causes {
 		c := &causes[i]
 		loss := c.name == LossInDischargeHalf || c.name == LossInSuctionHalf
@@ -70,51 +97,37 @@ func (m *Model) Rank(e *Evidence) Ranking {
 				x := w.at(c, c.size(s), cylinder)
 				sum.add(x.both)
 				if loss {
-					leak[s].add(x.both)
-					fromOrders[s].add(x.orders)
-					fromFlow[s].add(x.flow)
+					t.leak[s].add(x.both)
+					t.fromOrders[s].add(x.orders)
+					t.fromFlow[s].add(x.flow)
 				}
 			}
 			score := sum.value() + ln(w.prior(c)/float64(len(w.cylinders(c)))/sizes)
-			all.add(score)
+			t.all.add(score)
 			if loss {
-				both.add(score)
+				t.losses.add(score)
 			}
-			list = append(list, Ranked{c.name, cylinder, score})
+			t.causes = append(t.causes, Ranked{c.name, cylinder, score})
 		}
 	}
-	for i := range list {
-		list[i].Probability = math.Exp(list[i].Probability - all.value())
+	return t
+}
+
+// probabilities are those of the causes, and that of either loss.
+func (t *tally) probabilities() (list []Ranked, oneHead float64) {
+	for i := range t.causes {
+		t.causes[i].Probability = math.Exp(t.causes[i].Probability - t.all.value())
 	}
-	r.OneHead = math.Exp(both.value() - all.value())
-	if !r.Named {
-		shareSides(list, r.OneHead)
+	return t.causes, math.Exp(t.losses.value() - t.all.value())
+}
+
+// blur widens the sizes for a line that was not measured.
+func (t *tally) blur() {
+	t.fromOrders = blurred(&t.fromOrders, unknownLine)
+	for s := range t.leak {
+		t.leak[s] = logSum{}
+		t.leak[s].add(t.fromOrders[s].value() + t.fromFlow[s].value())
 	}
-	if seen && !g.known[1] {
-		fromOrders = blurred(&fromOrders, unknownLine)
-		for s := range leak {
-			leak[s] = logSum{}
-			leak[s].add(fromOrders[s].value() + fromFlow[s].value())
-		}
-	}
-	r.Leak, r.FromOrders, r.FromFlow = quantiles(&leak), quantiles(&fromOrders), quantiles(&fromFlow)
-	if !seen {
-		r.FromOrders = Size{}
-	}
-	if !e.Efficiency.Seen {
-		r.FromFlow = Size{}
-	}
-	slices.SortStableFunc(list, func(a, b Ranked) int {
-		switch {
-		case a.Probability > b.Probability:
-			return -1
-		case a.Probability < b.Probability:
-			return 1
-		}
-		return 0
-	})
-	r.Causes = list
-	return r
 }
 
 // shareSides gives both halves of the stroke the same: where no side can be

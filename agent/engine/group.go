@@ -18,7 +18,7 @@ func Part(s *rules.Snapshot) site.Pump {
 func PartOf(o *rules.Operation, run time.Duration, joints []alarm.Joint) site.Pump {
 	return site.Pump{
 		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas, GasMetered: o.GasMetered,
-		GroupAsked: o.GroupAsked, Backwards: o.Backwards, RunTime: run,
+		GroupAsked: o.GroupAsked, Backwards: o.Backwards, Faulted: o.Mode == rules.Faulted, RunTime: run,
 		Flow: o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
 		Stream: site.Stream{Known: o.GasKnown, Rate: o.GasRate, Pressure: o.GasPressure, Temperature: o.GasTemperature},
 		Joints: joints,

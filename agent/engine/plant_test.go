@@ -44,6 +44,7 @@ type plant struct {
 	rest   int  // hours without gas that are left
 	calm   bool // nothing happens to it
 	deaf   bool // no pump is told of its group
+	bare   bool // nothing tells whether glycol is wanted
 }
 
 // A machine is one pump as its signals show it.
@@ -171,7 +172,7 @@ func (p *plant) step(every time.Duration) {
 		}
 		for _, s := range plantSignals {
 			r := drivers.Reading{Signal: s, Value: p.shows(i, s), Quality: drivers.Good}
-			if p.mute[i] {
+			if p.mute[i] || p.bare && (s == drivers.RunDemand || s == drivers.GasFlow) {
 				r.Quality, r.Reason = drivers.Bad, drivers.Timeout
 			}
 			b.Readings = append(b.Readings, r)

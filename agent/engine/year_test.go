@@ -195,6 +195,13 @@ func TestTheBookOfBadDays(t *testing.T) {
 			3 * time.Minute, time.Hour, nil, nil,
 		},
 		{
+			"both pumps trip in their first week, and nothing tells whether glycol is wanted", func(p *plant) { p.pumps[0].trips, p.pumps[1].trips = true, true },
+			" north_circulation_lost control_room",
+			[]string{"gp-1 drive_fault control_room", "gp-2 drive_fault control_room", " north_no_spare_left mechanic"},
+			3 * time.Minute, time.Hour,
+			func(p *plant) { p.bare = true; p.pass(20*time.Minute, 5*time.Second) }, nil,
+		},
+		{
 			"the duty pump turns and moves nothing, the standby is not asked", func(p *plant) { p.pumps[0].starved = true },
 			// the call about the circulation speaks for the pump: it says to stop it
 			" north_circulation_lost control_room",

@@ -18,7 +18,7 @@ type GroupView struct {
 	Spare      int         `json:"spare"`   // beyond those required: running too, or ready to start
 	SpareSeen  bool        `json:"spare_seen"`
 	Wanted     alarm.Known `json:"wanted"`    // glycol is
-	WantedBy   string      `json:"wanted_by"` // run_demand, gas_flow, habit or not_known
+	WantedBy   string      `json:"wanted_by"` // run_demand, gas_flow, drive_fault, habit or not_known
 	Gas        alarm.Known `json:"gas"`
 	Power      alarm.Known `json:"power"` // of any pump
 	Moves      alarm.Known `json:"moves"` // as many pumps deliver as are required
@@ -45,6 +45,7 @@ type GroupView struct {
 const (
 	wantedByDemand = "run_demand"
 	wantedByGas    = "gas_flow"
+	wantedByTrip   = "drive_fault"
 	wantedByHabit  = "habit"
 	wantedUnknown  = "not_known"
 )
@@ -59,7 +60,7 @@ func (s *State) look(set *Settings, i int, pumps []Pump) {
 	v.Power = m.power(pumps)
 	v.Moves = v.moves()
 	s.rests(g, m, v)
-	v.Wanted, v.WantedBy = wanted(g, m, v, pumps)
+	v.Wanted, v.WantedBy = wanted(g, m, v, pumps, m.tripped(v, pumps))
 	m.exercise(pumps, s.moment.Elapsed)
 	m.share(g, pumps, s.moment.At)
 	m.Needs.pass(v, s.moment.At, s.moment.Watched)
@@ -212,10 +213,22 @@ func (s *State) rests(_ *Group, m *groupMemory, v *GroupView) {
 	m.Habit.Watch(stands, s.moment.Watched)
 }
 
+// tripped reports whether a fault took away a pump that ran when glycol last
+// moved.
+func (m *groupMemory) tripped(v *GroupView, pumps []Pump) (yes bool) {
+	for k := range pumps {
+		if v.Moves == alarm.Yes {
+			m.Idle[k].Duty = pumps[k].Running == alarm.Yes
+		}
+		yes = yes || m.Idle[k].Duty && pumps[k].Faulted
+	}
+	return yes && v.Moves == alarm.No
+}
+
 // wanted answers whether glycol must move now, and by what. Gas that flows
 // wants it, but for the pauses that batch control makes; a pump that runs without
-// flow makes none.
-func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, string) {
+// flow makes none, nor does one that tripped.
+func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump, tripped bool) (alarm.Known, string) {
 	asked, off := demand(pumps)
 	pause := g.Pause
 	if pause == 0 && off {
@@ -224,12 +237,14 @@ func wanted(g *Group, m *groupMemory, v *GroupView, pumps []Pump) (alarm.Known, 
 	switch {
 	case asked == alarm.Yes:
 		return alarm.Yes, wantedByDemand
-	case v.Gas == alarm.Yes && (m.Rests >= pause || v.Dry > 0):
+	case v.Gas == alarm.Yes && (m.Rests >= pause || v.Dry > 0 || tripped && !off):
 		return alarm.Yes, wantedByGas
 	case v.Gas == alarm.No:
 		return alarm.No, wantedByGas
 	case off:
 		return alarm.No, wantedByDemand
+	case tripped:
+		return alarm.Yes, wantedByTrip
 	case v.Gas == alarm.Yes:
 		return alarm.No, wantedByGas // within the pause
 	}

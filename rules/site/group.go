@@ -53,6 +53,7 @@ type Pump struct {
 	Asked      alarm.Known // its run demand; unknown without one
 	GroupAsked alarm.Known // the demand of the group as a whole; unknown without one
 	Backwards  alarm.Known // something flows back through it while it stands
+	Faulted    bool        // it stands by a fault of its drive
 	Power      alarm.Known
 	Gas        alarm.Known
 	GasMetered bool          // it has a meter of the gas, good or bad
@@ -129,7 +130,8 @@ type groupMemory struct {
 type idle struct {
 	Pump  string        `json:"pump"`
 	Stood time.Duration `json:"stood"`
-	Ran   time.Duration `json:"ran,omitzero"` // of the run under way
+	Ran   time.Duration `json:"ran,omitzero"`  // of the run under way
+	Duty  bool          `json:"duty,omitzero"` // it ran when glycol last moved
 }
 
 // A share is what part of the group's running each pump has had since a mark.

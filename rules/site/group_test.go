@@ -73,6 +73,7 @@ func (s *station) pass(d, every time.Duration) []string {
 func TestCirculation(t *testing.T) {
 	asked := func(p site.Pump, k alarm.Known) site.Pump { p.Asked = k; return p }
 	gas := func(p site.Pump, k alarm.Known) site.Pump { p.Gas = k; return p }
+	tripped := func(p site.Pump) site.Pump { p.Faulted = true; return p }
 	blind := func(p site.Pump) site.Pump { p.Gas, p.GasMetered = alarm.Unknown, true; return p }
 	tests := []struct {
 		name   string
@@ -98,6 +99,11 @@ func TestCirculation(t *testing.T) {
 		{"asked to run and none does", nil, []site.Pump{asked(rests, alarm.Yes), asked(rests, alarm.No)}, 2 * time.Minute, []string{"raised north_circulation_lost"}},
 		{"a pause the site allows", func(g *site.Group) { g.Pause = 20 * time.Minute }, []site.Pump{rests, rests}, 19 * time.Minute, []string{}},
 		{"demand not known, no habit yet: nobody can say", nil, []site.Pump{gas(rests, alarm.Unknown), gas(rests, alarm.Unknown)}, time.Hour, []string{}},
+		{"demand not known, and the pump that ran trips: that is no pause", nil, []site.Pump{gas(tripped(failed), alarm.Unknown), gas(rests, alarm.Unknown)}, 2 * time.Minute, []string{"raised north_circulation_lost", "raised north_no_spare_left"}},
+		{"demand not known, and the standby trips while the other rests", nil, []site.Pump{gas(rests, alarm.Unknown), gas(tripped(failed), alarm.Unknown)}, 2 * time.Minute, []string{"raised north_no_spare_left"}},
+		{"it trips within the pause the site allows", func(g *site.Group) { g.Pause = 2 * time.Hour }, []site.Pump{tripped(failed), rests}, 2 * time.Minute, []string{"raised north_circulation_lost", "raised north_no_spare_left"}},
+		{"it trips, and then no glycol is asked for", nil, []site.Pump{asked(tripped(failed), alarm.No), asked(rests, alarm.No)}, 20 * time.Minute, []string{"raised north_no_spare_left"}},
+		{"it trips, and no gas flows", nil, []site.Pump{gas(tripped(failed), alarm.No), gas(rests, alarm.No)}, time.Hour, []string{"raised north_no_spare_left"}},
 		{"nobody sees it", nil, []site.Pump{unseen, unseen}, 16 * time.Minute, []string{"raised north_circulation_unseen"}},
 		{"the pump that runs is not seen, the other stands", nil, []site.Pump{unseen, rests}, 16 * time.Minute, []string{"raised north_circulation_unseen"}},
 		{"one is not seen, the other runs", nil, []site.Pump{unseen, runs}, time.Hour, []string{}},

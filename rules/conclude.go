@@ -88,7 +88,8 @@ func (o *observer) judge(set *Settings, s *State) {
 	}
 	s.learned()
 	o.concluded = true
-	was, visited := s.Observed.Changed, s.Observed.advised() // in the process before, too
+	was := s.Observed.Changed || s.Observed.Change.Present // in the process before, too; older states know the latter only
+	visited := s.Observed.advised()
 	s.Observed.Changed = active
 	o.changed = active
 	switch {

@@ -1,6 +1,10 @@
 package condition
 
-import "math"
+import (
+	"encoding/json"
+	"errors"
+	"math"
+)
 
 // A Vector is a point in the plane; a plain number is its first part.
 type Vector [2]float64
@@ -38,9 +42,25 @@ type Baseline struct {
 	Stated float64                 `json:"stated"`         // mean of the variances that blocks state
 
 	Slots  []Slot `json:"points,omitempty"`
-	Per    int    `json:"per,omitempty"`     // blocks in a slot
-	Open   Slot   `json:"open"`              // sum of the blocks in the slot being filled
-	InOpen int    `json:"in_open,omitempty"` // their number
+	Per    int    `json:"per,omitempty"`        // blocks in a slot
+	Open   Slot   `json:"filling,omitzero"`     // sum of the blocks in the slot being filled
+	InOpen int    `json:"in_filling,omitempty"` // their number
+}
+
+// UnmarshalJSON reads a baseline as it is written, or as it was before it had
+// slopes: its slots were values alone, which stand for the middle of the band.
+func (b *Baseline) UnmarshalJSON(text []byte) error {
+	type plain Baseline
+	var before struct {
+		Slots []Vector `json:"slots"`
+	}
+	if err := errors.Join(json.Unmarshal(text, (*plain)(b)), json.Unmarshal(text, &before)); err != nil {
+		return err
+	}
+	for _, v := range before.Slots {
+		b.Slots = append(b.Slots, Slot{Value: v})
+	}
+	return nil
 }
 
 // A Slot is the mean of some blocks, and where in the band they were.

@@ -221,6 +221,7 @@ func (s *State) band(band Band) *BandState {
 func (b *BandState) watch(o Observation) *Watch {
 	for i := range b.Watches {
 		if b.Watches[i].Indicator == o.Indicator {
+			b.Watches[i].Joined = o.Joined // in a state from before there was a Joint it is not
 			return &b.Watches[i]
 		}
 	}

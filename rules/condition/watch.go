@@ -36,7 +36,7 @@ type Arm struct {
 // A Block gathers observations into one mean.
 type Block struct {
 	Start  drivers.Instant `json:"start"`
-	Count  int             `json:"count"`
+	Count  int             `json:"observations"`
 	Weight float64         `json:"weight"`
 	Sum    Slot            `json:"total"`
 	Slope  Place           `json:"slope,omitzero"`
@@ -46,7 +46,7 @@ type Block struct {
 
 func (b *Block) add(at drivers.Instant, o Observation) {
 	if b.Count == 0 {
-		b.Start = at
+		*b = Block{Start: at}
 	}
 	weight := 1.0
 	if o.Variance > 0 {

@@ -36,7 +36,7 @@ func (set *Settings) findJoints() {
 // only when there are some.
 func (s *State) Joints(set *Settings) (list []alarm.Joint) {
 	for _, j := range set.joints {
-		if one, ok := s.Alarms.Alarms[j.def].Joint(&set.defs[j.def], j.point, j.after); ok {
+		if one, ok := s.Alarms.Alarms[j.def].Joint(&set.defs[j.def], j.point, j.after, &s.Alarms.Flood); ok {
 			list = append(list, one)
 		}
 	}

@@ -239,3 +239,23 @@ func TestTwoLimitsOnOneValueAreOneCall(t *testing.T) {
 		t.Errorf("with the first one shelved: calls %q, want %q", got, want)
 	}
 }
+
+// A call that is held back as one of too many speaks for no other pump, whether
+// it was about to be made or had been.
+func TestACallThatIsHeldBackSpeaksForNobody(t *testing.T) {
+	p := newPlant(t, 7)
+	p.asleep = true
+	p.pass(2*time.Hour, 10*time.Second)
+	from, began := len(p.events), p.at.Wall
+	flood := &p.states[0].Alarms.Flood
+	flood.Active = true
+	for i := range flood.Left {
+		flood.Left[i] = time.Hour
+	}
+	p.pumps[0].empty, p.pumps[1].empty = true, true
+	p.pass(10*time.Minute, 5*time.Second)
+	want := []string{"1m5s: gp-2/glycol_level_low raised, act in 1h0m0s"}
+	if got := p.pages(from, began); !slices.Equal(got, want) {
+		t.Errorf("calls %q, want %q", got, want)
+	}
+}

@@ -12,7 +12,7 @@ type Joint struct {
 	Alarm   string
 	Point   string        // of a limit: what several pumps share; "" of a pump that runs without flow
 	Level   Level         // as judged or as it stands, whichever is worse
-	Soon    bool          // it stands, or is about to
+	Soon    bool          // it stands at that level, or is about to
 	Waits   bool          // it stands, and leaves its call to another
 	Calls   bool          // a call of its own would call people at once
 	Respond time.Duration // the time there is
@@ -25,15 +25,22 @@ type Joint struct {
 const soon = 15 * time.Second
 
 // Joint gives what others must know of the alarm; ok is false while there is
-// nothing. It is about to stand when it was judged for nearly after.
-func (m *Machine) Joint(d *Definition, point string, after time.Duration) (j Joint, ok bool) {
+// nothing. It is about to stand when it was judged for nearly after. An alarm
+// that a flood holds back, or would, calls nobody.
+func (m *Machine) Joint(d *Definition, point string, after time.Duration, flood *Flood) (j Joint, ok bool) {
 	level := max(m.Level, m.Judged)
 	if level == Clear {
 		return j, false
 	}
+	held := m.Held
+	if level == FarBeyond {
+		held = m.WorseHeld
+	}
+	stands := m.Level >= level
+	withheld := m.Waiting.Quiet || !stands && flood.Full()
 	return Joint{
-		Alarm: d.Name, Point: point, Level: level, Soon: m.Level > Clear || m.Held >= after-soon, Waits: m.Carry.By != "",
-		Calls: d.Class == Alarm && d.Notify == Now && !m.marked(), Respond: d.TimeToRespond,
+		Alarm: d.Name, Point: point, Level: level, Soon: stands || held >= after-soon, Waits: m.Carry.By != "",
+		Calls: d.Class == Alarm && d.Notify == Now && !m.marked() && !withheld, Respond: d.TimeToRespond,
 		Priority: d.priority(level), Responder: d.Responder,
 	}, true
 }

@@ -92,13 +92,13 @@ func (s *State) carrier(set *Settings, i, k int, j *alarm.Joint) (by string, ans
 		return "", false
 	}
 	d, m := &set.defs[set.lost[i]], &s.Alarms.Alarms[set.lost[i]]
-	own, ok := m.Joint(d, "", d.OnDelay)
+	own, ok := m.Joint(d, "", d.OnDelay, &s.Alarms.Flood)
 	switch {
 	case !ok || !own.SpeaksFor(j):
 		return "", false
 	case m.State.Active() && s.Groups[i].Spoken[set.Groups[i].Pumps[k]] == j.Alarm:
 		return d.Name, m.State == alarm.Acknowledged
-	case !m.State.Active() && s.conditions[set.lost[i]].Holds == alarm.Yes && !s.Alarms.Flood.Full():
+	case !m.State.Active() && s.conditions[set.lost[i]].Holds == alarm.Yes:
 		return d.Name, false
 	}
 	return "", false
@@ -119,11 +119,11 @@ func (s *State) urged(i int) (atOnce bool, respond time.Duration) {
 }
 
 // leader is the alarm of an earlier pump on the same value that goes as far and
-// calls at once, "" for none.
+// has called or is about to, "" for none.
 func (s *State) leader(set *Settings, i, k int, j *alarm.Joint) string {
 	for l := range k {
 		for _, other := range s.joints[i][l] {
-			if other.Point == j.Point && other.Alarm == j.Alarm && other.Level >= j.Level && other.Respond <= j.Respond && other.SpeaksFor(j) {
+			if other.Point == j.Point && other.Alarm == j.Alarm && other.Soon && other.Level >= j.Level && other.Respond <= j.Respond && other.SpeaksFor(j) {
 				return set.Groups[i].Pumps[l] + "/" + other.Alarm
 			}
 		}

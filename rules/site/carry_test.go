@@ -97,6 +97,7 @@ func TestTheFirstPumpCallsForAValueThatSeveralWatch(t *testing.T) {
 		{"the same", nil, nil, true},
 		{"another tank", func(j *alarm.Joint) { j.Point = "skid.other" }, nil, false},
 		{"another limit of the value", func(j *alarm.Joint) { j.Alarm = "glycol_level_high" }, nil, false},
+		{"the first waits longer before it calls", func(j *alarm.Joint) { j.Soon = false }, nil, false},
 		{"the first is silenced", func(j *alarm.Joint) { j.Calls = false }, nil, false},
 		{"the second has gone further", nil, func(j *alarm.Joint) { j.Level, j.Priority = alarm.FarBeyond, alarm.High }, false},
 		{"the second leaves less time", nil, func(j *alarm.Joint) { j.Respond = time.Minute }, false},

@@ -19,7 +19,7 @@ func BenchmarkOpen(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	quietDay(b, w, 50, noon, rand.New(rand.NewPCG(1, 2)))
+	quietDay(b, w, 50, young, noon, rand.New(rand.NewPCG(1, 2)))
 	if err := s.Close(); err != nil {
 		b.Fatal(err)
 	}

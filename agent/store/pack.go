@@ -105,12 +105,13 @@ func cutPart(b []byte) (part, rest []byte, ok bool) {
 	return b[n : n+int(size)], b[n+int(size):], true
 }
 
-// The first byte of a stored block body says how the rest is kept.
+// The first byte of a stored body, a block's or a state's, says how the rest is
+// kept.
 const (
 	blockRaw     = 0
 	blockDeflate = 1 // RFC 1951
 
-	// maxBlock bounds what a damaged block may grow to when it is read.
+	// maxBlock bounds what a damaged body may grow to when it is read.
 	maxBlock = 16 << 20
 )
 
@@ -139,9 +140,9 @@ func unsqueeze(b []byte) ([]byte, error) {
 			err = fmt.Errorf("longer than %d bytes", maxBlock)
 		}
 		if err != nil {
-			return nil, fmt.Errorf("block of history: %w", err)
+			return nil, fmt.Errorf("deflated: %w", err)
 		}
 		return body, nil
 	}
-	return nil, errors.New("block of history: unknown encoding")
+	return nil, errors.New("unknown encoding")
 }

@@ -26,6 +26,13 @@ func statesFrom(ctx context.Context, db querier, path string) (map[string]State,
 		if crc32.Checksum(st.Body, castagnoli) != crc {
 			return &DamageError{path, fmt.Sprintf("state of %q: checksum does not match", subject)}
 		}
+		if len(st.Body) > 0 && st.Body[0] != '{' { // JSON as it is was kept by older agents
+			body, err := unsqueeze(st.Body)
+			if err != nil {
+				return &DamageError{path, fmt.Sprintf("state of %q: %v", subject, err)}
+			}
+			st.Body = body
+		}
 		states[subject] = st
 		return nil
 	})

@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
+	"hash/crc32"
 	"maps"
 	"os"
 	"path/filepath"
@@ -161,6 +163,34 @@ func TestAStateThatIsNotWhatWasWrittenIsDamage(t *testing.T) {
 	}
 	states, err := s.States(t.Context())
 	if err != nil || len(states) != 1 || string(states["pump-2"].Body) != `{"of":"pump-2"}` {
+		t.Errorf("states = %v, %v", states, err)
+	}
+}
+
+// A state is kept deflated, for it is written often; one that was kept as it is
+// is read as well.
+func TestAStateIsKeptSmallAndAnOldOneIsRead(t *testing.T) {
+	path, long := stateFile(t), `{"of":"pump-1","doubt":"`+strings.Repeat("0.0123,", 1000)+`"}`
+	s := start(t, path, Options{})
+	s.put(t, ChangeSet{Subject: "pump-1", State: State{1, []byte(long)}})
+	if states, err := s.States(t.Context()); err != nil || string(states["pump-1"].Body) != long {
+		t.Errorf("states = %v, %v", states, err)
+	}
+	var size int
+	if err := s.read.QueryRowContext(t.Context(), "SELECT length(body) FROM state WHERE subject = 'pump-1'").Scan(&size); err != nil {
+		t.Fatal(err)
+	}
+	if size > len(long)/4 {
+		t.Errorf("%d bytes are kept of %d that repeat", size, len(long))
+	}
+	old := `{"of":"an older agent"}`
+	s.end(t)
+	if err := withRaw(path, fmt.Sprintf("UPDATE state SET body = '%s', crc = %d WHERE subject = 'pump-1'", old, crc32.Checksum([]byte(old), castagnoli))); err != nil {
+		t.Fatal(err)
+	}
+	again, _ := mustOpen(t, path, Options{})
+	states, err := again.States(t.Context())
+	if err != nil || string(states["pump-1"].Body) != old {
 		t.Errorf("states = %v, %v", states, err)
 	}
 }

@@ -30,7 +30,7 @@ var schema = []step{
 		-- one row: the counters of all pumps, packed (see pack.go)
 		CREATE TABLE counters (id INTEGER PRIMARY KEY CHECK (id = 1), packed BLOB NOT NULL);
 
-		-- subject '' is the site; crc is CRC-32C of body
+		-- subject '' is the site; crc is CRC-32C of body, whose first byte says how the rest is kept, '{' that it is all
 		CREATE TABLE state (subject TEXT PRIMARY KEY, version INTEGER NOT NULL, crc INTEGER NOT NULL, body TEXT NOT NULL);
 
 		-- wall: milliseconds since 1970 UTC; since_boot: nanoseconds; id: order of arrival

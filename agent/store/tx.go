@@ -89,10 +89,12 @@ func (t *tx) setMeta(key, value string) {
 	t.exec("INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT DO UPDATE SET value = excluded.value", key, value)
 }
 
+// setState keeps a state deflated: it is written each hour and with every event.
 func (t *tx) setState(subject string, st State) {
+	body := squeeze(st.Body)
 	t.exec(`INSERT INTO state (subject, version, crc, body) VALUES (?, ?, ?, ?)
 		ON CONFLICT DO UPDATE SET version = excluded.version, crc = excluded.crc, body = excluded.body`,
-		subject, st.Version, crc32.Checksum(st.Body, castagnoli), string(st.Body))
+		subject, st.Version, crc32.Checksum(body, castagnoli), body)
 }
 
 const journalColumns = "subject, seq, wall, boot, since_boot, synchronized, class, alarm, occurrence, body"

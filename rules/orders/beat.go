@@ -14,6 +14,11 @@ const (
 	beatGain   = 20 // least gain in deviance, beyond 0.05 per sample for the choice of beats, to believe in one
 	mostRest   = 15 // windows without a search after many in vain
 
+	// mostWithBeat is the highest order, beside the ripple's, that is fitted while
+	// the beat is looked for: what heads add there would pass for chance, and hide
+	// the beat.
+	mostWithBeat = 6
+
 	leastNudge, mostNudge = 1.0 / 200, 1.0 / 24 // steps of the phase from window to window, in beats
 )
 

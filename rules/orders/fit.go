@@ -55,6 +55,7 @@ type Fitter struct {
 	normal    normal
 	rows      [4][mostColumn]float64     // scratch: derivatives at four samples
 	orders    []int                      // being fitted
+	chosen    int                        // the highest beside the ripple's in the window before
 	ladder    ladder                     // of them
 	lines     [Highest]line              // and what they were found to be, see gather
 	coef      [trend + 2*Highest]float64 // mean, trend, then cos and sin of each order, see of

@@ -99,6 +99,9 @@ func (p phase) bent(by [2]float64) phase {
 // refine fits the ripple from the present phase on.
 func (f *Fitter) refine(w *Window, beat float64) ending {
 	f.use(2)
+	if beat > 0 {
+		f.use(max(2, min(f.chosen, mostWithBeat)))
+	}
 	low := f.phase.degree
 	if beat == 0 || !f.keepBeat(w, beat) {
 		f.start()

@@ -10,6 +10,7 @@ var sets = [...]int{Highest, 9, 6, 4, 2}
 // well determined. An order that stays inseparable is fitted all the same, but
 // not reported.
 func (f *Fitter) chooseOrders() {
+	f.chosen = 0
 	const well = 10 // inflation of the variance
 	for _, highest := range sets {
 		f.use(min(highest, f.settings.Highest))
@@ -18,6 +19,7 @@ func (f *Fitter) chooseOrders() {
 		}
 		f.measure(0)
 		if max(f.worst[1], f.worst[2], f.worst[f.settings.Cylinders]) <= well {
+			f.chosen = highest
 			return
 		}
 	}

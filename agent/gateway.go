@@ -213,23 +213,24 @@ func (g *gateway) tell(subject string, events []*alarm.Event) {
 	}
 }
 
-// look says how store, outbox and the pumps of the groups do. Only the site's goroutine calls it.
+// look says how store, outbox and the pumps do. Only the site's goroutine calls it.
 func (g *gateway) look() engine.Sight {
 	s := g.writer.Status()
 	st := site.Store{Failing: s.Err != nil, Wait: s.CommitTook.Seconds(), Disk: diskUsed(filepath.Dir(g.config.Store.Path))}
 	g.tellMissed()
-	groups := engine.Parts(g.config.Rules, func(pump string) *rules.Snapshot { return g.byID[pump].Snapshot() })
+	snapshot := func(pump string) *rules.Snapshot { return g.byID[pump].Snapshot() }
+	sight := engine.Sight{Store: st, Groups: engine.Parts(g.config.Rules, snapshot), Alone: engine.Alone(g.config.Rules, snapshot)}
 	if g.publisher == nil {
-		return engine.Sight{Store: st, Groups: groups}
+		return sight
 	}
 	dropped := given(s)
-	out := site.Outbox{
+	sight.Outbox = site.Outbox{
 		Connected: g.publisher.Facts().Connected,
 		Filled:    quantity.Ratio(float64(s.OutboxMessages) / float64(g.config.MQTT.OutboxLimit)),
 		Dropped:   dropped - g.dropped,
 	}
 	g.dropped = dropped
-	return engine.Sight{Store: st, Outbox: out, Groups: groups}
+	return sight
 }
 
 // given counts the events that the outbox gave up since the file was made.

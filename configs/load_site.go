@@ -43,6 +43,11 @@ func (l *loader) zone(here *place, name string) *time.Location {
 // siteRules are about what the file names: buses and devices.
 func (l *loader) siteRules() {
 	set := site.Settings{Broker: l.file.MQTT != nil, Groups: l.groups, Escalate: l.file.Site.Calls.EscalateAfter}
+	for _, p := range l.config.Pumps {
+		if !slices.ContainsFunc(l.groups, func(g site.Group) bool { return slices.Contains(g.Pumps, p.ID) }) {
+			set.Alone = append(set.Alone, p.ID)
+		}
+	}
 	for _, b := range l.config.Buses {
 		set.Buses = append(set.Buses, b.ID)
 	}

@@ -454,6 +454,20 @@ func FuzzLoad(f *testing.F) {
 	})
 }
 
+func TestPumpsInNoGroupAreKnownToTheSite(t *testing.T) {
+	text, err := os.ReadFile("testdata/good.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := Load("good.yaml", text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"gp-1"}; !slices.Equal(c.Rules.Alone, want) {
+		t.Errorf("%v are in no group, want %v", c.Rules.Alone, want)
+	}
+}
+
 func TestLoadGivesGroups(t *testing.T) {
 	c := reference0(t)
 	if d := cmp.Diff([]Group{{ID: "north", Title: "north circulation"}}, c.Groups); d != "" {
@@ -466,6 +480,9 @@ func TestLoadGivesGroups(t *testing.T) {
 	}}
 	if d := cmp.Diff(want, c.Rules.Groups, cmp.Comparer(func(a, b quantity.CubicMetersPerSecond) bool { return math.Abs(float64(a-b)) < 1e-12 }), cmp.Comparer(func(a, b quantity.KilogramsPerCubicMeter) bool { return math.Abs(float64(a-b)) < 1e-12 })); d != "" {
 		t.Errorf("what is judged of them (-want +got):\n%s", d)
+	}
+	if len(c.Rules.Alone) > 0 {
+		t.Errorf("%v are in no group", c.Rules.Alone)
 	}
 	var night []string
 	for _, d := range c.Pumps[1].Rules.Definitions() {

@@ -169,9 +169,16 @@ func (s *State) gas(set *Settings, o *Operation) {
 	o.GasRate, o.GasPressure, o.GasTemperature = quantity.CubicMetersPerSecond(rate), quantity.Pascals(p), quantity.Celsius(t)
 }
 
+// delivering answers by the meter whether glycol moves, also while nobody knows
+// whether the pump runs: then flow is a witness, and none tells nothing.
 func (s *State) delivering(set *Settings, running alarm.Known) alarm.Known {
-	if running != alarm.Yes {
-		return running
+	switch {
+	case running == alarm.No:
+		return alarm.No
+	case running == alarm.Unknown && s.flowing(set).Holds == alarm.Yes:
+		return alarm.Yes
+	case running == alarm.Unknown:
+		return alarm.Unknown
 	}
 	if !set.has(drivers.GlycolFlow, drivers.GlycolFlowSwitch) || s.notOwn(set, drivers.GlycolFlow) {
 		return alarm.Yes

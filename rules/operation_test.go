@@ -112,6 +112,40 @@ func TestPowerThatWasLostStaysLostUntilItIsSeen(t *testing.T) {
 	}
 }
 
+// A meter that still shows flow is a witness of a pump whose drive is not read; one
+// that is not read takes nothing from a drive that is.
+func TestWhatIsStillReadIsAWitness(t *testing.T) {
+	drive := []drivers.Signal{drivers.DriveStatus, drivers.MotorSpeed, drivers.MotorPower}
+	meter := []drivers.Signal{drivers.GlycolFlow, drivers.GlycolVolume}
+	tests := []struct {
+		name                string
+		silent              []drivers.Signal
+		running, delivering alarm.Known
+	}{
+		{"all is read", nil, alarm.Yes, alarm.Yes},
+		{"the drive is not", drive, alarm.Unknown, alarm.Yes},
+		{"the meter is not", meter, alarm.Yes, alarm.Unknown},
+		{"nothing is", append(meter, drive...), alarm.Unknown, alarm.Unknown},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			r := asked(t)
+			r.pass(3 * time.Minute)
+			r.silence(tt.silent...)
+			r.pass(3 * time.Minute)
+			if o := r.operation(); o.Running != tt.running || o.Delivering != tt.delivering {
+				t.Errorf("running %v, delivering %v; want %v, %v", o.Running, o.Delivering, tt.running, tt.delivering)
+			}
+		})
+	}
+}
+
+func (r *rig) silence(list ...drivers.Signal) {
+	for _, s := range list {
+		r.bad[s] = drivers.Timeout
+	}
+}
+
 func TestSelectorLeftInHandIsAnAdvisory(t *testing.T) {
 	r := asked(t)
 	r.pass(time.Minute)

@@ -19,7 +19,8 @@ func PartOf(o *rules.Operation, run time.Duration, joints []alarm.Joint) site.Pu
 	return site.Pump{
 		Running: o.Running, Delivering: o.Delivering, Available: o.Available, Asked: o.Asked, Power: o.Power, Gas: o.Gas, GasMetered: o.GasMetered,
 		GroupAsked: o.GroupAsked, Backwards: o.Backwards, Faulted: o.Mode == rules.Faulted, RunTime: run,
-		Flow: o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
+		Unseen: o.Running == alarm.Unknown && o.Delivering == alarm.Unknown && o.Wanted != alarm.No && o.Power != alarm.No,
+		Flow:   o.Flow, FlowKnown: o.FlowKnown, FlowShared: o.FlowShared,
 		Stream: site.Stream{Known: o.GasKnown, Rate: o.GasRate, Pressure: o.GasPressure, Temperature: o.GasTemperature},
 		Joints: joints,
 	}
@@ -30,9 +31,19 @@ func PartOf(o *rules.Operation, run time.Duration, joints []alarm.Joint) site.Pu
 func Parts(set *site.Settings, snapshot func(pump string) *rules.Snapshot) [][]site.Pump {
 	groups := make([][]site.Pump, len(set.Groups))
 	for i, g := range set.Groups {
-		for _, id := range g.Pumps {
-			groups[i] = append(groups[i], Part(snapshot(id)))
-		}
+		groups[i] = parts(g.Pumps, snapshot)
 	}
 	return groups
+}
+
+// Alone gives the pumps that are in no group, in the order of the settings.
+func Alone(set *site.Settings, snapshot func(pump string) *rules.Snapshot) []site.Pump {
+	return parts(set.Alone, snapshot)
+}
+
+func parts(ids []string, snapshot func(pump string) *rules.Snapshot) (list []site.Pump) {
+	for _, id := range ids {
+		list = append(list, Part(snapshot(id)))
+	}
+	return list
 }

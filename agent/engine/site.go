@@ -16,6 +16,7 @@ type Sight struct {
 	Store  site.Store
 	Outbox site.Outbox
 	Groups [][]site.Pump // as in site.Batch
+	Alone  []site.Pump   // likewise
 }
 
 // A Site is the goroutine around what belongs to no pump.
@@ -106,7 +107,7 @@ func (s *Site) step(ctx context.Context, commands ...drivers.Command) []*alarm.E
 	sight := s.Look()
 	s.mu.Lock()
 	b := site.Batch{
-		At: s.Now(), Polls: s.polls, Groups: sight.Groups, Store: sight.Store, Outbox: sight.Outbox,
+		At: s.Now(), Polls: s.polls, Groups: sight.Groups, Alone: sight.Alone, Store: sight.Store, Outbox: sight.Outbox,
 		Started: s.started, Refused: s.refused, Commands: commands,
 	}
 	s.polls, s.started = nil, site.Started{}

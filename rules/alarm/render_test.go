@@ -135,7 +135,7 @@ func dressed(e alarm.Event) alarm.Event {
 	case "loss_in_one_head":
 		e.Value, e.Limit = &alarm.Quantity{Value: 0.08, Dimension: quantity.Share}, nil
 		e.Causes = []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.81}, {Cause: "none_of_these", Probability: 0.19}}
-	case "site_silent", "circulation_unseen":
+	case "site_silent", "circulation_unseen", "pumps_unseen":
 		e.DataAge, e.Duration = 40*time.Minute, 40*time.Minute
 		if e.Text == "circulation_unseen" {
 			e.GasFlowing, e.Standby = alarm.Unknown, "unknown"
@@ -199,7 +199,7 @@ func everyDefinition() []alarm.Definition {
 func siteFor(e *alarm.Event) alarm.Site {
 	site := ridge
 	d := alarm.Event{Alarm: e.Alarm}
-	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent")}} {
+	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent"), alarm.Standing("pumps_unseen")}} {
 		for _, def := range defs {
 			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" {
 				site.Pump, site.Tag, site.Location, site.DriveFault = "", "", "", ""

@@ -51,6 +51,20 @@ var circulationTexts = map[string]Text{
 		NotKnown: "Whether any pump runs and whether any glycol flows.",
 		Respond:  30 * time.Minute, Circulation: true,
 	},
+	"pumps_unseen": { // those that are in no group
+		Title:    "nobody sees pumps",
+		Headline: "{subject|several pumps} NOT SEEN[ {duration}], no news, not necessarily a stop",
+		Cause:    "Every signal that shows such a pump running or glycol moving has been bad or silent. It may well be running. This one message speaks for all pumps that are in no group.",
+		Consequence: "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed " +
+			"until someone looks.",
+		Actions: []Action{
+			off("Look at another witness: contactor or reboiler temperatures, the gas dew point, the plant's own control system, a camera."),
+			off("If there is no other witness, send someone to look at the pumps, without touching them."),
+			off("Tell automation which devices are silent."),
+		},
+		NotKnown: "Whether it runs and whether any glycol flows.",
+		Respond:  30 * time.Minute,
+	},
 	"circulation_low": {
 		Title:       "glycol circulation below need",
 		Headline:    "circulation LOW[: {value}][, {limit} needed]",

@@ -34,6 +34,7 @@ type GroupView struct {
 
 	Standby []drivers.Standby `json:"standby"` // of the others, seen from each pump
 	unseen  int               // nobody knows whether they run
+	unread  int               // run, and their meter cannot be read
 	back    int               // place of the last that something flows back through
 	missing int               // place of the only pump that stands, below 0 when it is not one
 	needs   needs
@@ -84,6 +85,7 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 		}
 		if p.Delivering == alarm.Unknown {
 			v.Perhaps++
+			add(&v.unread, p.Running)
 		}
 		if p.Running == alarm.Unknown {
 			v.unseen++
@@ -106,8 +108,11 @@ func (v *GroupView) count(g *Group, pumps []Pump) {
 	for k := range pumps {
 		if p := &pumps[k]; p.FlowShared && p.FlowKnown { // the header's meter speaks for all
 			v.Flow, v.FlowKnown = p.Flow, true
-			if p.Flow < g.NoFlow {
+			switch {
+			case p.Flow < g.NoFlow:
 				v.Delivering, v.Perhaps, v.Dry = 0, 0, v.Running
+			case v.Delivering == 0 && v.Perhaps > 0: // one of them does
+				v.Delivering, v.Perhaps = 1, v.Perhaps-1
 			}
 		}
 	}

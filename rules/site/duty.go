@@ -131,10 +131,10 @@ func judgeLost(s *State, _ *Group, i int) alarm.Condition {
 }
 
 // judgeUnseen: nobody can tell whether it moves, and nothing says that it need
-// not.
+// not. A pump that is seen to run is a witness, though its meter cannot be read.
 func judgeUnseen(s *State, _ *Group, i int) alarm.Condition {
 	v := &s.views[i]
-	return held(v.Moves == alarm.Unknown && v.Wanted != alarm.No && !s.Groups[i].Dark)
+	return held(v.Moves == alarm.Unknown && v.Delivering+v.unread < v.Required && v.Wanted != alarm.No && !s.Groups[i].Dark)
 }
 
 func judgeLow(s *State, _ *Group, i int) alarm.Condition {
@@ -204,6 +204,9 @@ func (set *Settings) defineGroups() {
 
 // surround fills in how the group stood around an event of it.
 func (s *State) surround(set *Settings, e *alarm.Event) {
+	if e.Text == "pumps_unseen" {
+		e.Subject = s.unseen
+	}
 	i := slices.IndexFunc(set.Groups, func(g Group) bool { return g.ID == e.Group })
 	if e.Group == "" || i < 0 {
 		return

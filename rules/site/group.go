@@ -54,6 +54,7 @@ type Pump struct {
 	GroupAsked alarm.Known // the demand of the group as a whole; unknown without one
 	Backwards  alarm.Known // something flows back through it while it stands
 	Faulted    bool        // it stands by a fault of its drive
+	Unseen     bool        // nothing tells whether it runs or delivers, and nothing that it need not
 	Power      alarm.Known
 	Gas        alarm.Known
 	GasMetered bool          // it has a meter of the gas, good or bad

@@ -30,6 +30,7 @@ var (
 	failed  = site.Pump{Running: alarm.No, Delivering: alarm.No, Available: alarm.No, Power: alarm.Yes, Gas: alarm.Yes}
 	spins   = site.Pump{Running: alarm.Yes, Delivering: alarm.No, Available: alarm.Yes, Power: alarm.Yes, Gas: alarm.Yes}
 	unseen  = site.Pump{Gas: alarm.Yes}
+	unread  = site.Pump{Running: alarm.Yes, Available: alarm.Yes, Power: alarm.Yes, Gas: alarm.Yes}
 	unlit   = site.Pump{Running: alarm.No, Delivering: alarm.No, Available: alarm.No, Power: alarm.No, Gas: alarm.Yes}
 	metered = func(p site.Pump, litres float64) site.Pump {
 		p.Flow, p.FlowKnown, p.FlowShared = quantity.CubicMetersPerSecond(litres*1e-3/60), true, true
@@ -106,6 +107,9 @@ func TestCirculation(t *testing.T) {
 		{"it trips, and no gas flows", nil, []site.Pump{gas(tripped(failed), alarm.No), gas(rests, alarm.No)}, time.Hour, []string{"raised north_no_spare_left"}},
 		{"nobody sees it", nil, []site.Pump{unseen, unseen}, 16 * time.Minute, []string{"raised north_circulation_unseen"}},
 		{"the pump that runs is not seen, the other stands", nil, []site.Pump{unseen, rests}, 16 * time.Minute, []string{"raised north_circulation_unseen"}},
+		{"a pump runs and its meter cannot be read", nil, []site.Pump{unread, rests}, time.Hour, []string{}},
+		{"two of two must run, and one is not seen", func(g *site.Group) { g.Required = 2 }, []site.Pump{unread, unseen}, 16 * time.Minute, []string{"raised north_circulation_unseen"}},
+		{"the pump that runs is not seen, and the header's meter shows flow", nil, []site.Pump{metered(unseen, 20), metered(rests, 20)}, time.Hour, []string{}},
 		{"one is not seen, the other runs", nil, []site.Pump{unseen, runs}, time.Hour, []string{}},
 		{"all power is lost: one message", nil, []site.Pump{unlit, unlit}, time.Hour, []string{"raised north_group_power_lost"}},
 		{"the power of one is lost", nil, []site.Pump{runs, unlit}, 5 * time.Minute, []string{"raised north_no_spare_left"}},
@@ -127,6 +131,42 @@ func TestCirculation(t *testing.T) {
 			got := s.pass(tt.within, time.Second)
 			if d := cmp.Diff(tt.want, got); d != "" {
 				t.Errorf("events (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
+func TestPumpsInNoGroupThatNobodySeesAreOneCall(t *testing.T) {
+	seen, unseen := site.Pump{Running: alarm.Yes}, site.Pump{Unseen: true}
+	tests := []struct {
+		name  string
+		pumps []site.Pump
+		want  []string
+	}{
+		{"all are seen", []site.Pump{seen, seen}, nil},
+		{"one is not", []site.Pump{seen, unseen}, []string{"[MEDIUM] Ridge: gp-4 NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."}},
+		{"none is: one message", []site.Pump{unseen, unseen}, []string{"[MEDIUM] Ridge: several pumps NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."}},
+		{"no news of them", nil, nil},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			set, err := site.Settings{Alone: []string{"gp-3", "gp-4"}}.Checked()
+			if err != nil {
+				t.Fatal(err)
+			}
+			state, _ := site.Start(set, nil)
+			at := drivers.Instant{Wall: noon, Boot: "a", SinceBoot: time.Hour, Synchronized: true}
+			var calls []string
+			for range 16 * 60 {
+				for _, e := range site.Step(set, state, &site.Batch{At: at, Alone: tt.pumps}) {
+					if e.Notify == alarm.Now {
+						calls = append(calls, alarm.Render(*e, alarm.Site{Name: "Ridge"}).Headline)
+					}
+				}
+				at.SinceBoot, at.Wall = at.SinceBoot+time.Second, at.Wall.Add(time.Second)
+			}
+			if d := cmp.Diff(tt.want, calls); d != "" {
+				t.Errorf("calls (-want +got):\n%s", d)
 			}
 		})
 	}

@@ -16,7 +16,8 @@ type Settings struct {
 	Buses   []string
 	Devices []Device
 	Groups  []Group
-	Broker  bool // something is published
+	Alone   []string // ids of the pumps that are in no group
+	Broker  bool     // something is published
 	Changes map[string]alarm.Change
 	Off     []string // names of alarms that are not evaluated
 	// Escalate is how long a call waits for an acknowledgement; 0 for the
@@ -55,6 +56,9 @@ func (set Settings) Checked() (*Settings, error) {
 		return nil, err
 	}
 	set.defineGroups()
+	if len(set.Alone) > 0 {
+		set.add(alarm.Standing("pumps_unseen"), judgeAlone(set.Alone))
+	}
 	for _, d := range alarm.SiteAlarms(set.Changes) {
 		if j, ok := own[d.Name]; ok && (set.Broker || !j.broker) {
 			set.add(d, j.judge)
@@ -88,6 +92,7 @@ type Batch struct {
 	At       drivers.Instant
 	Polls    []Poll
 	Groups   [][]Pump // how the pumps of each group stand, in the order of Settings.Groups; nil is no news
+	Alone    []Pump   // how those stand that are in none, in the order of Settings.Alone; nil is no news
 	Store    Store
 	Outbox   Outbox
 	Started  Started
@@ -174,6 +179,27 @@ func judgeDevice(i int) judge {
 			return alarm.Condition{} // the bus's alarm speaks for its devices
 		}
 		return s.devices[i]
+	}
+}
+
+// judgeAlone: nobody can tell whether a pump that is in no group runs or moves
+// glycol, and nothing says that it need not.
+func judgeAlone(ids []string) judge {
+	return func(s *State, b *Batch) alarm.Condition {
+		if len(b.Alone) == 0 {
+			return alarm.Condition{}
+		}
+		unseen := 0
+		for k := range b.Alone {
+			if b.Alone[k].Unseen {
+				unseen++
+				s.unseen = ids[k]
+			}
+		}
+		if unseen != 1 {
+			s.unseen = ""
+		}
+		return held(unseen > 0)
 	}
 }
 

@@ -42,6 +42,7 @@ type State struct {
 	last       []*alarm.Event
 	moment     alarm.Moment
 	happened   []alarm.Event
+	unseen     string // the only pump of those in no group that nobody sees
 }
 
 // Start gives the State to begin with, as rules.Start does for a pump.

@@ -185,14 +185,14 @@ var circulationTexts = map[string]Text{
 	},
 	"no_spare_left": {
 		Title:       "no spare pump left",
-		Headline:    "NO spare pump left[, standby took over {duration} ago]",
-		Cause:       "The standby pump took over, or cannot start. Circulation is held, with nothing behind it.",
+		Headline:    "NO spare pump left[: {subject} would not start][, {duration}]",
+		Cause:       "A pump has failed, is held back or is not in automatic, so that nothing is behind those that circulate.",
 		Consequence: "The next pump to fail stops the circulation.",
 		Actions: []Action{
-			off("Look at the alarms of the pump that stopped: they say what to bring."),
+			off("Look at the alarms of the pump that would not start: they say what to bring."),
 			off("Plan the repair for the next working day, sooner if gas cannot be cut back."),
 		},
-		NotKnown: "How long the running pump lasts.",
+		NotKnown: "How long the pumps last that run.",
 		Respond:  24 * time.Hour,
 	},
 	"too_many_running": {

@@ -253,7 +253,7 @@ func TestWithoutAnAgentTheReportSaysAsOfWhen(t *testing.T) {
 		"  not known since 05:59; before, lost at no time\n",
 		"  P-1A as of 05:59: stopped by fault for 4 h; nothing since\n",
 		"  P-1B as of 05:59: running on demand for 4 h; nothing since\n",
-		"NO spare pump left, standby took over 3 h 59 min ago.", // as it was then, not an hour longer
+		"NO spare pump left: gp-1 would not start, 3 h 59 min.", // as it was then, not an hour longer
 	} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("the report lacks %q:\n%s", want, text.String())

@@ -228,7 +228,7 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 			e.Alarms = append(e.Alarms, pump+"/"+name)
 		}
 	}
-	if e.Text == "circulation_short" && v.missing >= 0 {
+	if (e.Text == "circulation_short" || e.Text == "no_spare_left") && v.missing >= 0 {
 		e.Subject = set.Groups[i].Pumps[v.missing]
 	}
 	count("pumps_delivering", v.Delivering)

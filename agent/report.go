@@ -121,6 +121,11 @@ which kit. A site that is offline or old is told as no news, not as a stop.`,
 			return misuse{fmt.Errorf("--since is %v; use a time above zero, a year at most", *since)}
 		}
 		if fleet.Broker != "" {
+			for _, name := range []string{"config", "since", "all"} {
+				if c.Flags().Changed(name) {
+					return misuse{fmt.Errorf("--%s does not go with --broker: the sites have told the last 24 hours", name)}
+				}
+			}
 			return fleetReport(c, fleet, *asJSON)
 		}
 		how := reports.Text{All: *all}

@@ -21,14 +21,16 @@ type Fleet struct {
 
 // A SiteNeed is a need and where it is.
 type SiteNeed struct {
-	Site  string `json:"site"`
-	Title string `json:"title"`
+	Site  string     `json:"site"`
+	Title string     `json:"title"`
+	AsOf  *time.Time `json:"as_of"` // there is no news of the site since; nil: there is
 	Need
 }
 
 // A NoNews is a site that cannot be told about.
 type NoNews struct {
 	Site  string     `json:"site"`
+	Title string     `json:"title"` // "" when it never told
 	Since *time.Time `json:"since"` // of the last news; nil: not known
 	Why   string     `json:"why"`
 }
@@ -59,10 +61,12 @@ func FleetOf(now time.Time, sites []Site) *Fleet {
 	f := &Fleet{At: now, Sites: len(sites), Needs: []SiteNeed{}, NoNews: []NoNews{}}
 	months := 0.0
 	for _, s := range sites {
+		var asOf *time.Time
 		if why := s.silence(now); why != "" {
 			n := NoNews{Site: s.Site, Why: why}
 			if s.Report != nil {
-				n.Since = &s.Report.At
+				asOf = &s.Report.At
+				n.Since, n.Title = asOf, s.Report.Title
 			}
 			f.NoNews = append(f.NoNews, n)
 		}
@@ -72,14 +76,14 @@ func FleetOf(now time.Time, sites []Site) *Fleet {
 		r := s.Report
 		f.Pumps += len(r.Pumps)
 		for _, n := range r.Needs {
-			f.Needs = append(f.Needs, SiteNeed{s.Site, r.Title, n})
+			f.Needs = append(f.Needs, SiteNeed{s.Site, r.Title, asOf, n})
 		}
 		f.Alarms.Alarms += r.Performance.Alarms
 		f.Alarms.Calls += r.Performance.Calls
 		f.Alarms.Stale += r.Performance.Stale
 		months += float64(len(r.Pumps)) * r.At.Sub(r.Since).Hours() / month.Hours()
 	}
-	if months > 0 {
+	if months >= 1 { // one bad day is not thirty
 		f.Alarms.PerPumpMonth = new(float64(f.Alarms.Alarms) / months)
 	}
 	slices.SortStableFunc(f.Needs, func(a, b SiteNeed) int { return compareNeeds(a.Need, b.Need) })
@@ -104,7 +108,11 @@ func (s *Site) silence(now time.Time) string {
 func (f *Fleet) Print(w io.Writer, most int) {
 	p := printer{w, Text{Zone: time.UTC}, f.At, false}
 	p.line("%s, %s, %s", plural(f.Sites, "site"), plural(f.Pumps, "pump"), p.when(f.At))
-	p.line("%s in the time reported, %s a pump and month, %s, %d stale", plural(f.Alarms.Alarms, "alarm"), number(f.Alarms.PerPumpMonth, "%.2f"), plural(f.Alarms.Calls, "call"), f.Alarms.Stale)
+	rate := "rate not known (it takes a pump and month)"
+	if f.Alarms.PerPumpMonth != nil {
+		rate = fmt.Sprintf("%.2f a pump and month", *f.Alarms.PerPumpMonth)
+	}
+	p.line("%s in the time reported, %s, %s, %d stale", plural(f.Alarms.Alarms, "alarm"), rate, plural(f.Alarms.Calls, "call"), f.Alarms.Stale)
 	f.printNeeds(p, most)
 	if len(f.NoNews) == 0 {
 		return
@@ -115,7 +123,7 @@ func (f *Fleet) Print(w io.Writer, most int) {
 		if n.Since != nil {
 			since = "last news " + p.when(*n.Since)
 		}
-		p.line("  %s: %s, %s", n.Site, n.Why, since)
+		p.line("  %s: %s, %s", orElse(n.Title, n.Site), n.Why, since)
 	}
 }
 
@@ -130,10 +138,13 @@ func (f *Fleet) printNeeds(p printer, most int) {
 			p.title("Needs a person " + strings.ToUpper(spaced(n.Urgency.String())))
 			last = n.Urgency
 		}
-		p.line("  %d. %s %s (%s)", i+1, n.Title, n.Tag, spaced(n.By))
+		p.line("  %d. %s (%s)", i+1, strings.TrimSpace(n.Title+" "+n.Tag), spaced(n.By))
 		p.line("     %s", n.Why[0])
 		if more := len(n.Why) - 1; more > 0 {
 			p.line("     and %d more", more)
+		}
+		if n.AsOf != nil {
+			p.line("     as of %s, no news since", p.when(*n.AsOf))
 		}
 		if len(n.Kit) > 0 {
 			p.line("     bring: %s", strings.Join(n.Kit, "; "))

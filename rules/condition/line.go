@@ -1,6 +1,9 @@
 package condition
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // settle finds centre and slopes from the slots and, while slots are single
 // blocks, their spread: least squares with a normal prior of the slopes (ridge
@@ -80,9 +83,14 @@ func (b *Baseline) center(near *[mostSlots]bool, spent float64, dims int) (noise
 // slope finds the slopes, with their doubt, from the slots near the line. In
 // units of the prior's standard deviations it is the unit matrix. Neighbours in
 // time are off alike, and temperatures go with time, so four slots tell of a
-// slope what one would that is by itself (common practice, no source).
+// slope what one would that is by itself (common practice, no source). What
+// hardly scatters, as a register in steps, would tell more than numbers can hold.
 func (b *Baseline) slope(near *[mostSlots]bool, may Place, noise float64, dims int) (spent float64) {
-	noise *= 4
+	const least = 1e-6 // scatter, by the largest slope there may be
+	if noise > 0 {
+		widest := least * slices.Max(may[:])
+		noise = max(4*noise, widest*widest)
+	}
 	a, right := [places][places]float64{}, [places]Vector{}
 	for k := range a {
 		a[k][k] = 1

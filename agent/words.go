@@ -96,6 +96,9 @@ func (w words) names(pump string, e *alarm.Event) alarm.Site {
 	if one, about := w.pumps[e.Subject]; pump == "" && about {
 		s.Subject = one.Tag
 	}
+	if title, about := w.groups[e.Subject]; pump == "" && about {
+		s.Subject = title
+	}
 	if strings.HasPrefix(e.Alarm, e.Signal.String()+"_") { // it is about the value, not about the pump
 		s.Along = w.along[pump][e.Signal]
 	}

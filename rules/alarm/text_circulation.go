@@ -39,7 +39,7 @@ var circulationTexts = map[string]Text{
 	},
 	"circulation_unseen": {
 		Title:    "nobody sees the circulation",
-		Headline: "circulation NOT SEEN[ {duration}], no news, not necessarily a stop",
+		Headline: "circulation NOT SEEN[ {duration}], no news, not necessarily a stop[, also at {subject}]",
 		Cause:    "Every signal that shows glycol moving has been bad or silent. The pumps may well be running.",
 		Consequence: "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed " +
 			"until someone looks.",

@@ -130,7 +130,7 @@ var stoppedTexts = map[string]Text{
 	},
 	"group_power_lost": {
 		Title:    "control power of all pumps lost",
-		Headline: "POWER LOST at all pumps[ {duration}], circulation LOST",
+		Headline: "POWER LOST at all pumps[ {duration}], circulation LOST[, also at {subject}]",
 		Cause:    "The supply of the controls of every pump of the group is gone. This one message speaks for all that follows from it.",
 		Consequence: "No pump runs: gas goes out wet, and a fired reboiler without circulation overheats. Gas can flow back through the stopped pumps. " +
 			"Everything may start by itself when power returns.",

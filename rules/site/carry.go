@@ -2,6 +2,7 @@ package site
 
 import (
 	"slices"
+	"strings"
 	"time"
 
 	"pumpside/drivers"
@@ -11,11 +12,78 @@ import (
 // findLost finds the alarm of each group that speaks for pumps which run
 // without flow.
 func (set *Settings) findLost() {
-	set.lost = make([]int, len(set.Groups))
-	for i, g := range set.Groups {
-		name := alarm.OfGroup("circulation_lost", g.ID).Name
-		set.lost[i] = slices.IndexFunc(set.defs, func(d alarm.Definition) bool { return d.Name == name })
+	set.lost, set.sites = set.placesOf("circulation_lost"), nil
+	for _, name := range ofTheSite {
+		set.sites = append(set.sites, set.placesOf(name))
 	}
+}
+
+// ofTheSite are the alarms of groups that mostly come to all groups of a site
+// at once, from one cause.
+var ofTheSite = []string{"group_power_lost", "circulation_unseen"}
+
+// placesOf finds an alarm of each group among the definitions; -1 where it is
+// not judged.
+func (set *Settings) placesOf(name string) []int {
+	places := make([]int, len(set.Groups))
+	for i, g := range set.Groups {
+		own := alarm.OfGroup(name, g.ID).Name
+		places[i] = slices.IndexFunc(set.defs, func(d alarm.Definition) bool { return d.Name == own })
+	}
+	return places
+}
+
+// fresh is how long after a call what comes to other groups may be left to it.
+const fresh = 2 * time.Minute
+
+// oneCall lets the first group to which such an alarm comes call for those to
+// which it comes with it.
+func (s *State) oneCall(set *Settings) {
+	for _, places := range set.sites {
+		first := -1
+		for _, k := range places {
+			switch {
+			case k < 0 || s.conditions[k].Holds != alarm.Yes:
+			case first < 0:
+				first = k
+			case s.leads(set, first, k):
+				s.conditions[k].CarriedBy = set.defs[first].Name
+				s.conditions[k].Answered = s.Alarms.Alarms[first].State == alarm.Acknowledged
+			}
+		}
+	}
+}
+
+// leads reports whether the call of the first alarm speaks for the other.
+func (s *State) leads(set *Settings, first, other int) bool {
+	d, m := &set.defs[first], &s.Alarms.Alarms[first]
+	own, ok := m.Joint(d, "", d.OnDelay, &s.Alarms.Flood)
+	called, known := s.moment.At.Since(m.RaisedAt)
+	switch {
+	case !ok || !own.Calls:
+		return false
+	case s.Alarms.Alarms[other].Carry.By == d.Name:
+		return true
+	case !m.State.Active():
+		return own.Soon
+	}
+	return m.State == alarm.Unacknowledged && known && called < fresh
+}
+
+// with names the other groups to which the same has come.
+func (s *State) with(set *Settings, e *alarm.Event) string {
+	var others []string
+	for _, places := range set.sites {
+		if !slices.ContainsFunc(places, func(k int) bool { return k >= 0 && set.defs[k].Name == e.Alarm }) {
+			continue
+		}
+		for i, k := range places {
+			if k >= 0 && s.conditions[k].Holds == alarm.Yes && set.Groups[i].ID != e.Group {
+				others = append(others, set.Groups[i].ID)
+			}
+		}
+	}
+	return strings.Join(others, " and ")
 }
 
 // carry decides which alarms of the pumps leave their call to another: one call

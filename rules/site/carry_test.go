@@ -130,3 +130,61 @@ func TestTheFirstPumpCallsForAValueThatSeveralWatch(t *testing.T) {
 		})
 	}
 }
+
+// What comes to several groups at once, from one cause, is one call.
+func TestPowerThatIsLostAtEveryGroupIsOneCall(t *testing.T) {
+	const lead = "[HIGH] Ridge, a: POWER LOST at all pumps 10 s, circulation LOST, also at b. No standby, gas flowing. Act in 30 min."
+	tests := []struct {
+		name  string
+		later time.Duration // b loses it so much later than a
+		ack   bool          // somebody has acknowledged a's by then
+		dark  site.Pump
+		want  []string
+	}{
+		{"both at once", 0, false, unlit, []string{"a_group_power_lost"}},
+		{"the second within a minute", time.Minute, false, unlit, []string{"a_group_power_lost"}},
+		{"the second within a minute, and somebody is on it", time.Minute, true, unlit, []string{"a_group_power_lost", "b_group_power_lost"}},
+		{"the second an hour later is news", time.Hour, false, unlit, []string{"a_group_power_lost", "b_group_power_lost"}},
+		{"nobody sees either", 0, false, unseen, []string{"a_circulation_unseen"}},
+		{"nobody sees the second any more an hour later", time.Hour, false, unseen, []string{"a_circulation_unseen", "b_circulation_unseen"}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			set, err := site.Settings{Groups: []site.Group{{ID: "a", Pumps: []string{"gp-1"}}, {ID: "b", Pumps: []string{"gp-2"}}}}.Checked()
+			if err != nil {
+				t.Fatal(err)
+			}
+			state, _ := site.Start(set, nil)
+			b := site.Batch{At: drivers.Instant{Wall: noon, Boot: "a", SinceBoot: time.Hour, Synchronized: true}}
+			var calls, headlines []string
+			live := func(d time.Duration, first, second site.Pump) {
+				b.Groups = [][]site.Pump{{first}, {second}}
+				for range int(d / time.Second) {
+					for _, e := range site.Step(set, state, &b) {
+						if e.Notify == alarm.Now && e.Kind != alarm.Escalated {
+							calls = append(calls, e.Alarm)
+							headlines = append(headlines, alarm.Render(*e, alarm.Site{Name: "Ridge", Group: e.Group}).Headline)
+						}
+					}
+					b.At.SinceBoot, b.At.Wall, b.Commands = b.At.SinceBoot+time.Second, b.At.Wall.Add(time.Second), nil
+				}
+			}
+			live(time.Minute, runs, runs)
+			live(tt.later, tt.dark, runs)
+			if tt.ack {
+				b.Commands = []drivers.Command{{User: "m.example", Verb: drivers.Acknowledge, Alarm: "a_group_power_lost"}}
+			}
+			live(20*time.Minute, tt.dark, tt.dark)
+			if !slices.Equal(calls, tt.want) {
+				t.Errorf("calls %q, want %q", calls, tt.want)
+			}
+			if tt.name == "both at once" && headlines[0] != lead {
+				t.Errorf("said %s\nwant %s", headlines[0], lead)
+			}
+			live(5*time.Minute, runs, tt.dark) // power returns to the first: the second is on its own
+			if last := calls[len(calls)-1]; last[:2] != "b_" {
+				t.Errorf("calls %q, and none for the group that is left", calls)
+			}
+		})
+	}
+}

@@ -216,6 +216,9 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 	count := func(key string, n int) {
 		e.Evidence = append(e.Evidence, alarm.Evidence{Key: key, Quantity: alarm.Quantity{Value: float64(n)}})
 	}
+	if slices.Contains(ofTheSite, e.Text) {
+		e.Subject = s.with(set, e)
+	}
 	if e.Text == "group_reverse_flow" {
 		count("pumps_backwards", v.Backwards)
 		if v.Backwards == 1 {

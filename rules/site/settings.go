@@ -26,7 +26,8 @@ type Settings struct {
 
 	defs   []alarm.Definition
 	judges []judge
-	lost   []int // place of each group's lost circulation among the definitions; -1 where it is not judged
+	lost   []int   // place of each group's lost circulation among the definitions; -1 where it is not judged
+	sites  [][]int // of each of ofTheSite, likewise
 }
 
 // A Device hangs on one bus.

@@ -97,6 +97,7 @@ func Step(set *Settings, s *State, b *Batch) []*alarm.Event {
 	for i := range set.judges {
 		s.conditions[i] = set.judges[i](s, b)
 	}
+	s.oneCall(set)
 	s.happened = s.Alarms.Step(set.defs, &s.moment, s.conditions, s.happened)
 	for i := range b.Commands {
 		s.happened = s.Alarms.Do(set.defs, &s.moment, &b.Commands[i], s.happened)

@@ -90,9 +90,18 @@ func (s *State) conditionView(set *Settings) *ConditionView {
 	return v
 }
 
+// ownFlow is what this pump delivers, by a rolling median; not known while others
+// deliver through the same meter.
+func (s *State) ownFlow(set *Settings) (cubicMetersPerSecond float64, ok bool) {
+	if s.notOwn(set, drivers.GlycolFlow) {
+		return 0, false
+	}
+	return s.settled(set, drivers.GlycolFlow)
+}
+
 // volumetricEfficiency is the volumetric efficiency of the moment, on rolling medians.
 func (s *State) volumetricEfficiency(set *Settings) Number {
-	flow, ok := s.settled(set, drivers.GlycolFlow)
+	flow, ok := s.ownFlow(set)
 	if running, since := s.running(); !ok || running != alarm.Yes || since < calmFor {
 		return Number{}
 	}
@@ -103,7 +112,7 @@ func (s *State) volumetricEfficiency(set *Settings) Number {
 
 // hydraulicPower is what the glycol gains.
 func (s *State) hydraulicPower(set *Settings) Number {
-	flow, ok := s.settled(set, drivers.GlycolFlow)
+	flow, ok := s.ownFlow(set)
 	p, known := s.settled(set, drivers.DischargePressure)
 	suction, _ := s.settled(set, drivers.SuctionPressure)
 	if !ok || !known {

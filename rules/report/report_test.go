@@ -349,3 +349,32 @@ func TestTheReportSaysForHowLongCirculationWasLost(t *testing.T) {
 		t.Errorf("lost %d times, %v s in all", g.Lost, g.LostFor)
 	}
 }
+
+// A shift's worth of change fits a phone's screen, some forty lines: who is
+// needed, the circulation, and each story as one line, the newest first.
+func TestAShiftOfChangeFitsAPhone(t *testing.T) {
+	s := aDay(t)
+	r := s.report(24 * time.Hour)
+	end, user := s.at.Wall, "a.operator"
+	r.Changes = nil
+	for i := range uint64(40) { // newest first; each came, was acknowledged and went
+		at := end.Add(-time.Duration(i+1) * 10 * time.Minute)
+		c := report.Change{Pump: "gp-1", Where: "P-1A", Alarm: "no_flow", Title: "no glycol flow", Occurrence: 40 - i}
+		cleared, seen, raised := c, c, c
+		cleared.Event, cleared.At = "cleared", at.Add(5*time.Minute)
+		seen.Event, seen.At, seen.User, seen.Active = "acknowledged", at.Add(time.Minute), &user, true
+		raised.Event, raised.At, raised.Active = "raised", at, true
+		r.Changes = append(r.Changes, cleared, seen, raised)
+	}
+	var text strings.Builder
+	r.Print(&text, report.Text{})
+	screen, _, _ := strings.Cut(text.String(), "\n\nPumps\n")
+	lines := strings.Split(screen, "\n")
+	if len(lines) > 40 {
+		t.Errorf("%d lines before the pumps:\n%s", len(lines), screen)
+	}
+	i := slices.Index(lines, "Changes (40)")
+	if i < 0 || lines[i+1] != "  05:50 P-1A: no glycol flow, acknowledged by a.operator, gone after 5 min" || lines[len(lines)-1] != "  … and 28 older; --all shows them" {
+		t.Errorf("changes:\n%s", screen)
+	}
+}

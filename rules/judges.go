@@ -128,9 +128,12 @@ var standing = map[string]standingJudge{
 	"running_disputed":          {judgeDisputed, func(*Settings) bool { return true }},
 	"meter_not_run_hours":       {judgeMeter, needs(drivers.DriveRunHours)},
 	"leak_down":                 {judgeLeakDown, needs(drivers.DischargePressure)},
-	"loss_in_one_head":          {judgeOneHead, watches(drivers.DischargePressure)},
-	"finding":                   {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
-	"efficiency_low":            {judgeEfficiency, watches(drivers.GlycolFlow)},
+	"head_failing": {judgeFailing, func(set *Settings) bool {
+		return set.observes() && set.has(drivers.DischargePressure) && set.has(drivers.GlycolFlow)
+	}},
+	"loss_in_one_head": {judgeOneHead, watches(drivers.DischargePressure)},
+	"finding":          {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
+	"efficiency_low":   {judgeEfficiency, watches(drivers.GlycolFlow)},
 }
 
 // judgeSwitch holds while a switch stands at that answer.

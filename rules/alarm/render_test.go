@@ -150,6 +150,8 @@ func dressed(e alarm.Event) alarm.Event {
 		e.Evidence = append(count("pumps_delivering", 0), count("pumps_required", 1)...)
 	case "circulation_low":
 		e.Evidence = []alarm.Evidence{{Key: "circulation_needed", Quantity: *e.Limit}}
+	case "head_failing":
+		e.Value, e.Limit = &alarm.Quantity{Value: 0.68, Dimension: quantity.Share}, &alarm.Quantity{Value: 0.72, Dimension: quantity.Share}
 	case "no_spare_left":
 		e.Subject = "GP-2"
 	case "group_reverse_flow":

@@ -108,6 +108,10 @@ var pumpAlarms = map[string]Definition{
 		Class: Advisory, Priority: Medium, WorsePriority: High, Responder: Mechanic, Notify: NextWorkingDay, OffDelay: time.Hour,
 		Dimension: quantity.Share, SuppressedBy: indicatorRest,
 	},
+	"head_failing": { // the one finding that does not wait for the day
+		Class: Alarm, Priority: Medium, Responder: Mechanic, Notify: Now, OnDelay: 10 * time.Minute, OffDelay: time.Hour,
+		Dimension: quantity.Share, SuppressedBy: indicatorRest &^ PumpStopped,
+	},
 	"leak_down": {
 		Class: Advisory, Priority: Low, Responder: Mechanic, Notify: NextWorkingDay, Dimension: quantity.Share,
 		SuppressedBy: AfterService,

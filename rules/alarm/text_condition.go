@@ -22,6 +22,24 @@ var conditionTexts = map[string]Text{
 		Parts:    []string{"check valve kit", "seat O-rings", "strainer element and gasket"},
 		Respond:  7 * 24 * time.Hour,
 	},
+	"head_failing": {
+		Title:    "one head failing, no standby",
+		Headline: "one head FAILING[, efficiency {value}][, limit {limit}]",
+		Cause:    "One half-stroke of one head has lost flow for hours, the pump as a whole delivers a fifth less than it did, and no standby is ready.",
+		Consequence: "A cut seat can go from a small leak to none of the flow within hours to days. Nothing would circulate in this pump's place: " +
+			"gas goes out wet.",
+		Actions: []Action{
+			off("Look whether the glycol that is left dries the gas; else cut the gas back, by site procedure."),
+			off("Get a standby ready, if there is one, by site procedure."),
+			off("Send a mechanic with the kit below. The alarm about the head says which, as far as it can be told."),
+			on("Clean the strainer first."),
+			on("Inspect the check valves of the head named, seats and O-rings too. With no head named, all of them."),
+		},
+		NotKnown:    "Which part it is, and how long it lasts.",
+		Parts:       []string{"check valve kit", "seat O-rings", "strainer element and gasket"},
+		Respond:     4 * time.Hour,
+		Circulation: true,
+	},
 	"leak_down": {
 		Title:    "pressure falls fast after a stop",
 		Headline: "pressure falls FAST after stops[: {value} lost in a minute][, limit {limit}]",

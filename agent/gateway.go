@@ -128,6 +128,9 @@ func (g *gateway) begin(recovery store.Recovery) error {
 			return fmt.Errorf("pump %s: %w", p.Settings.Pump, err)
 		}
 		saved = withLedger(saved, ledgers[p.Settings.Pump])
+		if saved, err = g.afterJournal(ctx, saved, p.Settings.Pump); err != nil {
+			return err
+		}
 		if r := g.config.Record; r.Folder != "" {
 			one := newRecorder(&settings, g.config.Hash, r.Folder, r.Most, r.Keep, g.log)
 			g.recorders, p.Recorder = append(g.recorders, one), one
@@ -144,6 +147,11 @@ func (g *gateway) begin(recovery store.Recovery) error {
 	if err != nil {
 		return err
 	}
+	seq, err := g.store.LastSeq(ctx, "")
+	if err != nil {
+		return err
+	}
+	saved = saved.After(seq)
 	g.site.Load(saved, site.Started{First: true, Unclean: recovery.Unclean, Damaged: recovery.Damage != nil})
 	return nil
 }
@@ -171,6 +179,20 @@ func savedPump(state, packed []byte) (*rules.Saved, error) {
 	}
 	saved.Counters = c
 	return saved, nil
+}
+
+// afterJournal lets a pump whose state is older than its journal, or lost, go on
+// numbering where the journal ends: an entry under a number that is taken would
+// reach nobody.
+func (g *gateway) afterJournal(ctx context.Context, saved *rules.Saved, pump string) (*rules.Saved, error) {
+	seq, err := g.store.LastSeq(ctx, pump)
+	if saved == nil && seq > 0 {
+		saved = rules.OnlyCounters()
+	}
+	if saved != nil {
+		saved.Seq = max(saved.Seq, seq)
+	}
+	return saved, err
 }
 
 func savedSite(state []byte) (*site.Saved, error) {

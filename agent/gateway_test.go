@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"database/sql"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -87,5 +88,61 @@ func TestOldDropsAreNotToldAgain(t *testing.T) {
 	}
 	if n := g.look().Outbox.Dropped; n != 0 {
 		t.Errorf("after a restart %d old drops are told as new", n)
+	}
+}
+
+// A state that is older than the journal, because it was lost or could not be
+// written, must not give its next events numbers that are taken: they would be
+// refused, and nobody called.
+func TestEventsAfterALostStateGoOnBehindTheJournal(t *testing.T) {
+	path := quietConfig(t)
+	config, err := loadConfig(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seqs := func(id string) (pump, site uint64) {
+		t.Helper()
+		g, err := open(config, zerolog.Nop(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		err = g.without(func(d desk) error {
+			for _, pump := range []string{"gp-1", ""} {
+				for i := range 3 {
+					o := order{Pump: pump, Command: drivers.Command{ID: fmt.Sprint(id, pump, i), User: "op", Verb: drivers.Reset, Alarm: "no_such"}}
+					if _, err := d.order(t.Context(), o); err != nil {
+						return err
+					}
+				}
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for subject, seq := range map[string]*uint64{"gp-1": &pump, "": &site} {
+			if *seq, err = g.store.LastSeq(t.Context(), subject); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := g.close(); err != nil {
+			t.Fatal(err)
+		}
+		return pump, site
+	}
+	pump, site := seqs("before")
+	db, err := sql.Open("sqlite", config.Store.Path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("DELETE FROM state"); err != nil {
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	pumpNow, siteNow := seqs("after")
+	if pumpNow < pump+3 || siteNow < site+3 {
+		t.Errorf("the journals end at %d and %d after three more entries each, they ended at %d and %d", pumpNow, siteNow, pump, site)
 	}
 }

@@ -45,6 +45,18 @@ type State struct {
 	unseen     string // the only pump of those in no group that nobody sees
 }
 
+// After is saved, nil for nothing, with a journal that has come as far as that
+// already: the next entry is the one after it.
+func (saved *Saved) After(seq uint64) *Saved {
+	if saved == nil && seq > 0 {
+		saved = &Saved{Version: stateVersion}
+	}
+	if saved != nil {
+		saved.Seq = max(saved.Seq, seq)
+	}
+	return saved
+}
+
 // Start gives the State to begin with, as rules.Start does for a pump.
 func Start(set *Settings, saved *Saved) (*State, []*alarm.Event) {
 	s := &State{Saved: Saved{Version: stateVersion}}

@@ -378,3 +378,19 @@ func TestAShiftOfChangeFitsAPhone(t *testing.T) {
 		t.Errorf("changes:\n%s", screen)
 	}
 }
+
+func TestADemandThatIsNotKnownIsSaid(t *testing.T) {
+	r := report.Report{Pumps: []report.Pump{
+		{Tag: "P-1A", Mode: rules.Running, WantedBy: rules.WantedUnknown, ForSeconds: new(7200.0)},
+		{Tag: "P-1B", Mode: rules.Running, WantedBy: rules.WantedByDemand, ForSeconds: new(7200.0)},
+		{Tag: "P-1C", Mode: rules.StoppedNotKnown, WantedBy: rules.WantedUnknown, ForSeconds: new(7200.0)},
+		{Tag: "P-1D", Mode: rules.RunningInHand, WantedBy: rules.WantedUnknown, ForSeconds: new(7200.0)},
+	}}
+	var text strings.Builder
+	r.Print(&text, report.Text{})
+	for _, want := range []string{"  P-1A RUNNING, demand not known for 2 h\n", "  P-1B RUNNING for 2 h\n", "  P-1C STOPPED DEMAND NOT KNOWN for 2 h\n", "  P-1D RUNNING IN HAND for 2 h\n"} {
+		if !strings.Contains(text.String(), want) {
+			t.Errorf("the report lacks %q:\n%s", want, text.String())
+		}
+	}
+}

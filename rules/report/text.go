@@ -159,7 +159,11 @@ func (p printer) state(one *Pump) string {
 	const unknown = "NOT KNOWN whether it runs"
 	switch {
 	case one.Mode != rules.ModeUnknown:
-		return strings.ToUpper(spaced(one.Mode.String())) + lasted(one.ForSeconds)
+		demand := ""
+		if one.Mode == rules.Running && one.WantedBy == rules.WantedUnknown { // the other modes say it
+			demand = wantedWords[one.WantedBy]
+		}
+		return strings.ToUpper(spaced(one.Mode.String())) + demand + lasted(one.ForSeconds)
 	case one.LastMode == nil || one.LastSeen == nil:
 		return unknown
 	case !p.offline:

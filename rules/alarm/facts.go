@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"strconv"
@@ -152,7 +153,11 @@ func (f facts) subject() string {
 	if f.site.Subject != "" {
 		return f.site.Subject
 	}
-	return spaced(f.e.Subject)
+	names := strings.Split(f.e.Subject, " and ")
+	for i, one := range names { // several pumps are told by their tags
+		names[i] = cmp.Or(f.site.Tags[one], spaced(one))
+	}
+	return strings.Join(names, " and ")
 }
 
 func (f facts) fault() (string, bool) {

@@ -135,7 +135,7 @@ func dressed(e alarm.Event) alarm.Event {
 	case "loss_in_one_head":
 		e.Value, e.Limit = &alarm.Quantity{Value: 0.08, Dimension: quantity.Share}, nil
 		e.Causes = []alarm.Cause{{Cause: "loss_in_discharge_half", Cylinder: 2, Probability: 0.81}, {Cause: "none_of_these", Probability: 0.19}}
-	case "site_silent", "circulation_unseen", "pumps_unseen":
+	case "site_silent", "circulation_unseen", "pump_unseen":
 		e.DataAge, e.Duration = 40*time.Minute, 40*time.Minute
 		if e.Text == "circulation_unseen" {
 			e.GasFlowing, e.Standby = alarm.Unknown, "unknown"
@@ -170,7 +170,7 @@ func everyDefinition() []alarm.Definition {
 	x := 1.0
 	var defs []alarm.Definition
 	for _, name := range alarm.StandingNames() {
-		if name != "signal_bad" && name != "device_silent" && name != "bus_down" {
+		if name != "signal_bad" && name != "device_silent" && name != "bus_down" && name != "pump_unseen" {
 			defs = append(defs, alarm.Standing(name))
 		}
 	}
@@ -184,7 +184,7 @@ func everyDefinition() []alarm.Definition {
 	})...)
 	off := 0.0
 	defs = append(defs, alarm.SignalAlarms(alarm.SignalSettings{Signal: drivers.Permissive, State: &off})...)
-	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"))
+	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"), alarm.About("pump_unseen", "gp-1"))
 	defs = append(defs, alarm.ServiceAsked("check valves"))
 	for _, task := range []string{alarm.RunInOil, "check valves"} {
 		defs = append(defs, alarm.ServiceAlarms(task)...)
@@ -203,9 +203,9 @@ func everyDefinition() []alarm.Definition {
 func siteFor(e *alarm.Event) alarm.Site {
 	site := ridge
 	d := alarm.Event{Alarm: e.Alarm}
-	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent"), alarm.Standing("pumps_unseen")}} {
+	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent")}} {
 		for _, def := range defs {
-			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" {
+			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" || e.Text == "pump_unseen" {
 				site.Pump, site.Tag, site.Location, site.DriveFault = "", "", "", ""
 			}
 		}

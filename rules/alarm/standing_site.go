@@ -44,8 +44,8 @@ var groupAlarms = map[string]Definition{
 
 // siteAlarms are those of buses, devices and the agent itself. They are
 // repaired by day; at night they matter only when nobody sees the circulation
-// any more, which circulation_unseen says, or pumps_unseen for all pumps that
-// are in no group.
+// any more, which circulation_unseen says, or pump_unseen of a pump that is
+// in no group.
 var siteAlarms = map[string]Definition{
 	"device_silent":          {Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay, SuppressedBy: PowerLost},
 	"bus_down":               {Class: Advisory, Priority: Medium, Responder: Automation, Notify: NextWorkingDay, SuppressedBy: PowerLost},
@@ -60,7 +60,7 @@ var siteAlarms = map[string]Definition{
 	"broker_unreachable":     {Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay, OnDelay: 10 * time.Minute, OffDelay: 60 * time.Second},
 	"unclean_stop":           {Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay, OffDelay: time.Minute},
 	"configuration_refused":  {Class: Advisory, Priority: Medium, Responder: Automation, Notify: NextWorkingDay},
-	"pumps_unseen":           {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Minute, OffDelay: 30 * time.Second},
+	"pump_unseen":            {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Minute, OffDelay: 30 * time.Second},
 	"site_silent":            {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 30 * time.Minute, OffDelay: 60 * time.Second},
 }
 
@@ -69,11 +69,11 @@ var siteAlarms = map[string]Definition{
 func GroupAlarms(changes map[string]Change) []Definition { return changed(groupAlarms, changes) }
 
 // SiteAlarms gives the alarms of the agent itself, by name, with a site's
-// changes made. Those of each device, bus and signal come from [About] and
-// [SignalBad], that of pumps in no group where there are such; a silent site is judged by who listens to it.
+// changes made. Those of each device, bus, signal and pump in no group come from [About]
+// and [SignalBad]; a silent site is judged by who listens to it.
 func SiteAlarms(changes map[string]Change) []Definition {
 	own := maps.Clone(siteAlarms)
-	for _, other := range []string{"device_silent", "bus_down", "signal_bad", "pumps_unseen", "site_silent"} {
+	for _, other := range []string{"device_silent", "bus_down", "signal_bad", "pump_unseen", "site_silent"} {
 		delete(own, other)
 	}
 	return changed(own, changes)

@@ -51,10 +51,10 @@ var circulationTexts = map[string]Text{
 		NotKnown: "Whether any pump runs and whether any glycol flows.",
 		Respond:  30 * time.Minute, Circulation: true,
 	},
-	"pumps_unseen": { // those that are in no group
-		Title:    "nobody sees pumps",
-		Headline: "{subject|several pumps} NOT SEEN[ {duration}], no news, not necessarily a stop",
-		Cause:    "Every signal that shows such a pump running or glycol moving has been bad or silent. It may well be running. This one message speaks for all pumps that are in no group.",
+	"pump_unseen": { // that is in no group
+		Title:    "nobody sees a pump",
+		Headline: "{subject} NOT SEEN[ {duration}], no news, not necessarily a stop",
+		Cause:    "Every signal that shows it running or glycol moving has been bad or silent. It may well be running.",
 		Consequence: "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed " +
 			"until someone looks.",
 		Actions: []Action{

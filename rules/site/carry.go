@@ -2,6 +2,7 @@ package site
 
 import (
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -12,43 +13,57 @@ import (
 // findLost finds the alarm of each group that speaks for pumps which run
 // without flow.
 func (set *Settings) findLost() {
-	set.lost, set.sites = set.placesOf("circulation_lost"), nil
+	var groups []string
+	for _, g := range set.Groups {
+		groups = append(groups, g.ID)
+	}
+	set.lost, set.sites = set.placesOf("circulation_lost", groups), nil
 	for _, name := range ofTheSite {
-		set.sites = append(set.sites, set.placesOf(name))
+		ids := groups
+		if name == "pump_unseen" {
+			ids = set.Alone
+		}
+		set.sites = append(set.sites, together{ids, set.placesOf(name, ids)})
 	}
 }
 
-// ofTheSite are the alarms of groups that mostly come to all groups of a site
-// at once, from one cause.
-var ofTheSite = []string{"group_power_lost", "circulation_unseen"}
+// ofTheSite are the alarms of groups, and of pumps in no group, that mostly come
+// to all of a site at once, from one cause.
+var ofTheSite = []string{"group_power_lost", "circulation_unseen", "pump_unseen"}
 
-// placesOf finds an alarm of each group among the definitions; -1 where it is
-// not judged.
-func (set *Settings) placesOf(name string) []int {
-	places := make([]int, len(set.Groups))
-	for i, g := range set.Groups {
-		own := alarm.OfGroup(name, g.ID).Name
+// together is such an alarm of each group or pump, by its place among the
+// definitions; -1 where it is not judged.
+type together struct {
+	ids    []string
+	places []int
+}
+
+func (set *Settings) placesOf(name string, ids []string) []int {
+	places := make([]int, len(ids))
+	for i, id := range ids {
+		own := alarm.About(name, id).Name
 		places[i] = slices.IndexFunc(set.defs, func(d alarm.Definition) bool { return d.Name == own })
 	}
 	return places
 }
 
-// fresh is how long after a call what comes to other groups may be left to it.
+// fresh is how long after a call what comes to others may be left to it.
 const fresh = 2 * time.Minute
 
-// oneCall lets the first group to which such an alarm comes call for those to
-// which it comes with it.
+// oneCall lets the first to which such an alarm comes call for those to which it
+// comes with it.
 func (s *State) oneCall(set *Settings) {
-	for _, places := range set.sites {
-		first := -1
-		for _, k := range places {
-			switch {
-			case k < 0 || s.conditions[k].Holds != alarm.Yes:
-			case first < 0:
-				first = k
-			case s.leads(set, first, k):
-				s.conditions[k].CarriedBy = set.defs[first].Name
-				s.conditions[k].Answered = s.Alarms.Alarms[first].State == alarm.Acknowledged
+	for _, one := range set.sites {
+		for i, k := range one.places {
+			if k < 0 || s.conditions[k].Holds != alarm.Yes {
+				continue
+			}
+			for _, first := range one.places[:i] {
+				if first >= 0 && s.conditions[first].Holds == alarm.Yes && s.conditions[first].CarriedBy == "" && s.leads(set, first, k) {
+					s.conditions[k].CarriedBy = set.defs[first].Name
+					s.conditions[k].Answered = s.Alarms.Alarms[first].State == alarm.Acknowledged
+					break
+				}
 			}
 		}
 	}
@@ -70,20 +85,28 @@ func (s *State) leads(set *Settings, first, other int) bool {
 	return m.State == alarm.Unacknowledged && known && called < fresh
 }
 
-// with names the other groups to which the same has come.
-func (s *State) with(set *Settings, e *alarm.Event) string {
-	var others []string
-	for _, places := range set.sites {
-		if !slices.ContainsFunc(places, func(k int) bool { return k >= 0 && set.defs[k].Name == e.Alarm }) {
+// with names the others to which the same has come.
+func (s *State) with(set *Settings, e *alarm.Event) (others []string) {
+	for _, one := range set.sites {
+		if !slices.ContainsFunc(one.places, func(k int) bool { return k >= 0 && set.defs[k].Name == e.Alarm }) {
 			continue
 		}
-		for i, k := range places {
-			if k >= 0 && s.conditions[k].Holds == alarm.Yes && set.Groups[i].ID != e.Group {
-				others = append(others, set.Groups[i].ID)
+		for i, k := range one.places {
+			if k >= 0 && s.conditions[k].Holds == alarm.Yes && set.defs[k].Name != e.Alarm {
+				others = append(others, one.ids[i])
 			}
 		}
 	}
-	return strings.Join(others, " and ")
+	return others
+}
+
+// listed joins names, and counts them from the fourth on.
+func listed(names []string) string {
+	const most = 3
+	if len(names) > most {
+		names = []string{names[0], strconv.Itoa(len(names)-1) + " others"}
+	}
+	return strings.Join(names, " and ")
 }
 
 // carry decides which alarms of the pumps leave their call to another: one call

@@ -204,8 +204,8 @@ func (set *Settings) defineGroups() {
 
 // surround fills in how the group stood around an event of it.
 func (s *State) surround(set *Settings, e *alarm.Event) {
-	if e.Text == "pumps_unseen" {
-		e.Subject = s.unseen
+	if e.Text == "pump_unseen" {
+		e.Subject = listed(append([]string{e.Subject}, s.with(set, e)...))
 	}
 	i := slices.IndexFunc(set.Groups, func(g Group) bool { return g.ID == e.Group })
 	if e.Group == "" || i < 0 {
@@ -217,7 +217,7 @@ func (s *State) surround(set *Settings, e *alarm.Event) {
 		e.Evidence = append(e.Evidence, alarm.Evidence{Key: key, Quantity: alarm.Quantity{Value: float64(n)}})
 	}
 	if slices.Contains(ofTheSite, e.Text) {
-		e.Subject = s.with(set, e)
+		e.Subject = listed(s.with(set, e))
 	}
 	if e.Text == "group_reverse_flow" {
 		count("pumps_backwards", v.Backwards)

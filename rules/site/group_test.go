@@ -136,17 +136,23 @@ func TestCirculation(t *testing.T) {
 	}
 }
 
-func TestPumpsInNoGroupThatNobodySeesAreOneCall(t *testing.T) {
+func TestPumpsInNoGroupThatNobodySees(t *testing.T) {
 	seen, unseen := site.Pump{Running: alarm.Yes}, site.Pump{Unseen: true}
-	tests := []struct {
-		name  string
+	const rest = " NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."
+	type stretch struct {
+		d     time.Duration
 		pumps []site.Pump
-		want  []string
+	}
+	tests := []struct {
+		name string
+		live []stretch
+		want []string
 	}{
-		{"all are seen", []site.Pump{seen, seen}, nil},
-		{"one is not", []site.Pump{seen, unseen}, []string{"[MEDIUM] Ridge: gp-4 NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."}},
-		{"none is: one message", []site.Pump{unseen, unseen}, []string{"[MEDIUM] Ridge: several pumps NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."}},
-		{"no news of them", nil, nil},
+		{"all are seen", []stretch{{time.Hour, []site.Pump{seen, seen}}}, nil},
+		{"one is not", []stretch{{16 * time.Minute, []site.Pump{seen, unseen}}}, []string{"[MEDIUM] Ridge: P-4" + rest}},
+		{"none is: one call", []stretch{{16 * time.Minute, []site.Pump{unseen, unseen}}}, []string{"[MEDIUM] Ridge: P-3 and P-4" + rest}},
+		{"the second an hour later is news", []stretch{{time.Hour, []site.Pump{unseen, seen}}, {time.Hour, []site.Pump{unseen, unseen}}}, []string{"[MEDIUM] Ridge: P-3" + rest, "[MEDIUM] Ridge: P-4 and P-3" + rest}},
+		{"no news of them", []stretch{{time.Hour, nil}}, nil},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -157,13 +163,15 @@ func TestPumpsInNoGroupThatNobodySeesAreOneCall(t *testing.T) {
 			state, _ := site.Start(set, nil)
 			at := drivers.Instant{Wall: noon, Boot: "a", SinceBoot: time.Hour, Synchronized: true}
 			var calls []string
-			for range 16 * 60 {
-				for _, e := range site.Step(set, state, &site.Batch{At: at, Alone: tt.pumps}) {
-					if e.Notify == alarm.Now {
-						calls = append(calls, alarm.Render(*e, alarm.Site{Name: "Ridge"}).Headline)
+			for _, part := range tt.live {
+				for range int(part.d / time.Second) {
+					for _, e := range site.Step(set, state, &site.Batch{At: at, Alone: part.pumps}) {
+						if e.Notify == alarm.Now && e.Kind != alarm.Escalated {
+							calls = append(calls, alarm.Render(*e, alarm.Site{Name: "Ridge", Tags: map[string]string{"gp-3": "P-3", "gp-4": "P-4"}}).Headline)
+						}
 					}
+					at.SinceBoot, at.Wall = at.SinceBoot+time.Second, at.Wall.Add(time.Second)
 				}
-				at.SinceBoot, at.Wall = at.SinceBoot+time.Second, at.Wall.Add(time.Second)
 			}
 			if d := cmp.Diff(tt.want, calls); d != "" {
 				t.Errorf("calls (-want +got):\n%s", d)

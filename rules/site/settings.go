@@ -26,8 +26,8 @@ type Settings struct {
 
 	defs   []alarm.Definition
 	judges []judge
-	lost   []int   // place of each group's lost circulation among the definitions; -1 where it is not judged
-	sites  [][]int // of each of ofTheSite, likewise
+	lost   []int      // place of each group's lost circulation among the definitions; -1 where it is not judged
+	sites  []together // of each of ofTheSite
 }
 
 // A Device hangs on one bus.
@@ -57,8 +57,8 @@ func (set Settings) Checked() (*Settings, error) {
 		return nil, err
 	}
 	set.defineGroups()
-	if len(set.Alone) > 0 {
-		set.add(alarm.Standing("pumps_unseen"), judgeAlone(set.Alone))
+	for i, pump := range set.Alone {
+		set.add(alarm.About("pump_unseen", pump), judgeAlone(i))
 	}
 	for _, d := range alarm.SiteAlarms(set.Changes) {
 		if j, ok := own[d.Name]; ok && (set.Broker || !j.broker) {
@@ -185,22 +185,12 @@ func judgeDevice(i int) judge {
 
 // judgeAlone: nobody can tell whether a pump that is in no group runs or moves
 // glycol, and nothing says that it need not.
-func judgeAlone(ids []string) judge {
-	return func(s *State, b *Batch) alarm.Condition {
+func judgeAlone(i int) judge {
+	return func(_ *State, b *Batch) alarm.Condition {
 		if len(b.Alone) == 0 {
 			return alarm.Condition{}
 		}
-		unseen := 0
-		for k := range b.Alone {
-			if b.Alone[k].Unseen {
-				unseen++
-				s.unseen = ids[k]
-			}
-		}
-		if unseen != 1 {
-			s.unseen = ""
-		}
-		return held(unseen > 0)
+		return held(b.Alone[i].Unseen)
 	}
 }
 

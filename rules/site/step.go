@@ -42,7 +42,6 @@ type State struct {
 	last       []*alarm.Event
 	moment     alarm.Moment
 	happened   []alarm.Event
-	unseen     string // the only pump of those in no group that nobody sees
 }
 
 // After is saved, nil for nothing, with a journal that has come as far as that

@@ -42,8 +42,9 @@ type Route struct {
 
 // facts answers the tokens of the catalogue's sentences for one event.
 type facts struct {
-	e    *Event
-	site *Site
+	e     *Event
+	site  *Site
+	brief bool // a message that comes again says so in one word
 }
 
 func (f facts) token(name string) (string, bool) {

@@ -32,7 +32,7 @@ func (h headline) fits() bool { return utf8.RuneCountInString(h.String()) <= Hea
 // headline composes the first line of an announcement and shortens it, the
 // least needed first, until it fits.
 func (f facts) headline(t Text) string {
-	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(t), age: f.age("Data ")}
+	h := headline{tag: f.tag(), where: f.where(), what: f.whatOf(t.Headline), state: f.state(t, longState), act: f.act(t, t.Act), age: f.age("Data ")}
 	template := t.Headline
 	pumpsOnly := func() { // of a group's call that names its pumps: they tell which group
 		if f.speaks() {
@@ -41,13 +41,15 @@ func (f facts) headline(t Text) string {
 			h.where = f.where()
 		}
 	}
+	brief := func() { f.brief = true; h.what = f.whatOf(template) }
 	fewer := func() { template = shorterTemplate(template); h.what = f.whatOf(template) }
 	for _, shorten := range []func(){
 		func() { h.age = f.age("") },
 		func() { h.age = f.oldAge() },
 		pumpsOnly,
 		func() { h.state = f.state(t, shortState) },
-		fewer, fewer,
+		brief, fewer, fewer,
+		func() { h.act = f.act(t, shorterTemplate(t.Act)) },
 		func() { h.where = f.clippedWhere(18) },
 		func() { h.where = f.clippedWhere(10) },
 		fewer,
@@ -108,6 +110,12 @@ func (f facts) at(site string) string {
 func (f facts) what(template string) string {
 	text := fill(template, f.token)
 	switch {
+	case f.brief && f.e.Kind == Reminded:
+		return "STILL: " + text
+	case f.brief && f.e.Kind == Escalated: // what is left of the time follows
+		return text
+	case f.brief && f.e.Kind == Unshelved:
+		return "UNSHELVED: " + text
 	case f.e.Kind == Worsened:
 		return "WORSE: " + text
 	case f.e.Kind == Reminded:
@@ -161,7 +169,7 @@ func (f facts) state(t Text, w wording) string {
 	return sentence(strings.Join(parts, ", "))
 }
 
-func (f facts) act(t Text) string {
+func (f facts) act(t Text, act string) string {
 	switch {
 	case f.e.TimeToRespond == 0 || f.e.Class == Record:
 		return ""
@@ -169,8 +177,8 @@ func (f facts) act(t Text) string {
 		return "Act NOW."
 	case f.e.Kind == Escalated:
 		return "Act in " + Span(f.left()) + "."
-	case t.Act != "":
-		return strings.ReplaceAll(t.Act, "{respond}", Span(f.e.TimeToRespond))
+	case act != "":
+		return fill(act, func(string) (string, bool) { return Span(f.e.TimeToRespond), true })
 	case f.e.Class == Alarm:
 		return "Act in " + Span(f.e.TimeToRespond) + "."
 	}

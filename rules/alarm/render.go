@@ -26,7 +26,7 @@ type Message struct {
 // the whole message; any other gets a headline and its numbers. An event whose
 // text the catalogue does not know says so and shows its facts.
 func Render(e Event, site Site) Message {
-	f := facts{&e, &site}
+	f := facts{e: &e, site: &site}
 	t, known := TextOf(e.Text)
 	switch {
 	case e.Kind == Recorded || e.Kind == ServiceRecorded:

@@ -20,7 +20,7 @@ type Text struct {
 	NotKnown    string   // what the signals cannot tell
 	Parts       []string // what to bring, when no kit is configured
 	Respond     time.Duration
-	Act         string // instead of "Act in 30 min"; {respond} stands for that time
+	Act         string // instead of "Act in 30 min"; {respond} stands for that time, what is in [brackets] goes first
 	Circulation bool   // the headline says how pump, standby and gas stand
 	Speech      Speech // of a group's call that speaks for pumps too
 }

@@ -99,7 +99,7 @@ var circulationTexts = map[string]Text{
 	},
 	"failed_to_prime": {
 		Title:    "failed to prime",
-		Headline: "FAILED TO PRIME[ {duration}]. STOP, do not run dry",
+		Headline: "FAILED TO PRIME[ {duration}]. STOP[, do not run dry]",
 		Cause: "Since the start there has been neither flow nor the ripple of a pump that moves liquid. The heads hold gas, or no glycol reaches the suction: " +
 			"low tank, plugged strainer, a suction valve not open.",
 		Consequence: "A pump that runs dry wrecks its valves, seals and diaphragms within minutes. There is no circulation from this pump.",
@@ -117,7 +117,7 @@ var circulationTexts = map[string]Text{
 	},
 	"reverse_flow": {
 		Title:    "flow backwards through the stopped pump",
-		Headline: "flow BACKWARDS through the stopped pump[ {duration}]",
+		Headline: "flow BACKWARDS[ through the stopped pump][ {duration}]",
 		Cause: "The pump stands, yet suction pressure or tank level rises without another reason, or the meter counts backwards. " +
 			"The check valves of the pump and the line check valve do not hold.",
 		Consequence: "Contactor gas at full pressure can reach the suction line, the tank and the reboiler, which are not built for it. Gas can be released at the tank vent.",

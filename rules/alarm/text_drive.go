@@ -75,7 +75,7 @@ var driveTexts = map[string]Text{
 var stoppedTexts = map[string]Text{
 	"stopped_unexplained": {
 		Title:       "stopped without a reason",
-		Headline:    "STOPPED[ {duration}] although asked to run, no fault shown",
+		Headline:    "STOPPED[ {duration}] although asked to run[, no fault shown]",
 		Cause:       "The pump is asked to run and allowed to, and no fault stands, yet it does not turn. Think of a local stop, an open overload, a blown fuse or a broken control wire.",
 		Consequence: "With no standby the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{
@@ -90,7 +90,7 @@ var stoppedTexts = map[string]Text{
 	},
 	"stopped_by_permissive": {
 		Title:       "stopped by its permissive",
-		Headline:    "STOPPED[ {duration}]: permissive is off while asked to run",
+		Headline:    "STOPPED[ {duration}]: permissive is off[ while asked to run]",
 		Cause:       "The plant's own interlock does not allow the pump to run. It protects something: find out what.",
 		Consequence: "With no standby the circulation is lost. The pump starts by itself when the interlock lets go.",
 		Actions: []Action{
@@ -115,7 +115,7 @@ var stoppedTexts = map[string]Text{
 	},
 	"stopped_longer_than_usual": {
 		Title:       "stopped longer than usual",
-		Headline:    "STOPPED[ {value}], longer than usual, no fault shown",
+		Headline:    "STOPPED[ {value}], longer than usual[, no fault shown]",
 		Cause:       "No signal tells whether the pump should run. Its own starts and stops so far say that it never stood so long between two runs.",
 		Consequence: "If glycol is wanted and no other pump runs, the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{

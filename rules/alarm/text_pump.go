@@ -20,7 +20,7 @@ var pumpTexts = map[string]Text{
 		NotKnown:    "Which head it is, unless each head has its own detector; and whether a false signal set it off: the oil tells.",
 		Parts:       []string{"diaphragm kit for every head", "hydraulic oil for two fillings", "O-rings and gaskets of the heads", "sample bottles"},
 		Respond:     4 * time.Hour,
-		Act:         "Stop it as soon as operations can, {respond} at most.",
+		Act:         "Stop it[ as soon as operations can], {respond} at most.",
 		Circulation: true,
 	},
 	"diaphragm_leak_first_of_two": {

@@ -151,8 +151,8 @@ func (o *observer) worthVisit(c condition.Change) bool {
 		case c.Indicator != condition.OrderIndicator(pump.Discharge, k):
 		case k == 1:
 			least = first * cmplx.Abs(c.Baseline)
-		case float64(k)*float64(o.operating.Speed)/60*o.pace.interval.Seconds() > 0.5:
-			return false // polled less than twice in its period: others fall onto it
+		case float64(k)*float64(o.operating.Speed)/60*o.pace.interval.Seconds() > 0.45:
+			return false // polled about twice in its period, or less: others fall onto it
 		default:
 			least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
 		}

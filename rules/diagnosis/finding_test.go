@@ -21,7 +21,9 @@ func TestWhenAVisitIsAdvised(t *testing.T) {
 		{"twice, an hour each", []float64{1, 10, 1}, false},
 		{"three times in two days", []float64{1, 20, 1, 20, 1}, true},
 		{"three times in nine days", []float64{1, 100, 1, 110, 1}, false},
-		{"gone", []float64{7, 1}, false},
+		{"gone", []float64{7, 1.1}, false},
+		{"three times in ten minutes", []float64{0.05, 0.05, 0.05, 0.05, 0.05}, false},
+		{"six hours with short breaks", []float64{2, 0.5, 2, 0.5, 2.2}, true},
 	} {
 		var p Persistence
 		at, visit := drivers.Instant{Boot: "a"}, false

@@ -192,6 +192,12 @@ func (o *observer) evidence(set *Settings, s *State) diagnosis.Evidence {
 	if d, known := s.moment.At.Since(s.Observed.Service); known && !s.Observed.Service.IsZero() {
 		e.FromService = d.Hours() < 24
 	}
+	if beat := o.pace.interval.Seconds(); beat > 0 {
+		if i, ok := set.place(drivers.DischargePressure); ok {
+			beat = max(beat, set.Signals[i].UpdatePeriod.Seconds())
+		}
+		e.Rate = 1 / beat
+	}
 	for i := range o.recents {
 		r := &o.recents[i]
 		if delta, sigma, ok := r.change(); ok {

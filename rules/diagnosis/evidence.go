@@ -66,6 +66,7 @@ type Evidence struct {
 	Torque     NumberChange // by differential pressure
 	Suction    NumberChange // pressure, Pa
 	Bypass     Switch       // On: the bypass valve is open
+	Rate       float64      // new values of the pressure in a second; 0 for enough
 
 	// Indexed is whether the angles of the orders are tied to an index.
 	Indexed bool

@@ -288,6 +288,7 @@ func (w *weigher) growth(f *effect, k int, s spread) float64 {
 	if !ok {
 		return 0
 	}
+	sigma = math.Hypot(sigma, w.lent(k)/cmplx.Abs(w.e.Orders[k].Baseline))
 	if own := w.model.all(w.late, k); own != 0 {
 		added := f.flow[k] / own
 		if f.half && !w.named {
@@ -311,7 +312,7 @@ func (w *weigher) turned() (x, sigma float64, ok bool) {
 	if !o.Seen || before < 3*o.Sigma || before == 0 {
 		return 0, 0, false
 	}
-	return cmplx.Phase((o.Baseline + o.Delta) / o.Baseline), o.Sigma / before, true
+	return cmplx.Phase((o.Baseline + o.Delta) / o.Baseline), math.Hypot(o.Sigma, w.lent(k)) / before, true
 }
 
 // turn weighs that.
@@ -368,12 +369,30 @@ func (w *weigher) order(f *effect, k int, scale float64) float64 {
 		floor = math.Hypot(floor, f.higher*size)
 	}
 	loose := f.loose * cmplx.Abs(o.Baseline)
-	drift := w.drift(k)
+	drift := math.Hypot(w.drift(k), w.lent(k))
 	v := o.Sigma*o.Sigma + drift*drift + grow*grow + floor*floor + loose*loose
 	if g.known[k] && w.named {
 		return mixed(plane(o.Delta, mean, v), w.broad.orders[k], f.part(strangeOrder(k)))
 	}
 	return mixed(ring(cmplx.Abs(o.Delta), cmplx.Abs(mean), v), w.broad.orders[k], f.part(strangeOrder(k)))
+}
+
+// lent is how far order k moves because another has: the angle within a window
+// is known to a few hundredths of a radian, and of what one order has changed by
+// so much shows in those that are polled less than twice in their period, which
+// nothing but the jitter of the polls tells apart (common practice, no source).
+func (w *weigher) lent(k int) float64 {
+	const part = 0.05
+	if w.e.Rate == 0 || float64(k)*float64(w.e.Speed)/60 < w.e.Rate/2 {
+		return 0
+	}
+	most := 0.0
+	for j := range w.e.Orders {
+		if j != k {
+			most = math.Max(most, cmplx.Abs(w.e.Orders[j].Delta))
+		}
+	}
+	return part * most
 }
 
 // drift is how far an order of a pump that is well moves within a band: with

@@ -318,7 +318,7 @@ func (s *State) serviced(entry *drivers.ServiceEntry) {
 	o.recents, o.concluded, o.changed, o.ranking, o.visit, o.oneHead = o.recents[:0], false, false, nil, false, false
 	o.trends = o.trends[:0]
 	o.reference, o.fold = [highestOrder + 1]complex128{}, orders.Fold{}
-	o.track.Recall(0)
+	o.track.Recall(0, 0)
 }
 
 // watches is possible for a pump whose condition is watched by any of those

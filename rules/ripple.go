@@ -113,14 +113,30 @@ func (o *observer) referenceOf(s *State, k int) complex128 {
 	if o.reference[k] != 0 {
 		return o.reference[k]
 	}
+	if w := o.watchOf(s, k); w != nil {
+		return w.Last.Complex()
+	}
+	return 0
+}
+
+// blocksOf is of how many blocks order k was learned in this band.
+func (o *observer) blocksOf(s *State, k int) int {
+	if w := o.watchOf(s, k); w != nil {
+		return w.Baseline.Blocks
+	}
+	return 0
+}
+
+// watchOf is what watches order k in this band; nil before it was seen.
+func (o *observer) watchOf(s *State, k int) *condition.Watch {
 	for i := range s.Observed.Condition.Bands {
 		if b := &s.Observed.Condition.Bands[i]; b.Band == o.band {
 			for j := range b.Watches {
 				if w := &b.Watches[j]; w.Indicator == condition.OrderIndicator(pump.Discharge, k) {
-					return w.Last.Complex()
+					return w
 				}
 			}
 		}
 	}
-	return 0
+	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"pumpside/drivers"
+	"pumpside/rules/pump"
 )
 
 // Settings of a State; see [DefaultSettings].
@@ -92,15 +93,26 @@ func (s *State) Observe(set *Settings, at drivers.Instant, band Band, list []Obs
 // every beat; an episode's last block ends by it.
 func (s *State) Advance(set *Settings, at drivers.Instant) {
 	for i := range s.Bands {
-		s.Bands[i].advance(set, at)
+		s.Bands[i].advance(set, at, s.changedBeside(i))
 	}
 }
 
-func (b *BandState) advance(set *Settings, at drivers.Instant) {
+// changedBeside is whether a change stands in another band.
+func (s *State) changedBeside(band int) bool {
+	for i := range s.Bands {
+		if i != band && s.Bands[i].stands() {
+			return true
+		}
+	}
+	return false
+}
+
+func (b *BandState) advance(set *Settings, at drivers.Instant, beside bool) {
 	var ended []Block // as they were before they were closed
 	var together JointBlock
+	joined := b.joinedDue(set, at)
 	for i := range b.Watches {
-		if w := &b.Watches[i]; w.Block.due(at, set.Block) {
+		if w := &b.Watches[i]; w.Block.due(at, set.Block) || joined && w.Joined && w.Block.Count > 0 {
 			if ended == nil {
 				ended = make([]Block, len(b.Watches))
 			}
@@ -114,24 +126,62 @@ func (b *BandState) advance(set *Settings, at drivers.Instant) {
 	if len(together) > 1 {
 		b.Joint.add(together, set.length(&b.Watches[together[0].Watch]), at)
 	}
-	if ended == nil || b.looksChanged(set) {
+	if ended == nil {
 		return
 	}
 	for i := range ended {
 		if ended[i].Count > 0 {
-			b.Watches[i].learn(set, &ended[i])
+			b.Watches[i].Missed = 0
+		} else if b.Watches[i].Block.Count == 0 {
+			b.Watches[i].Missed++
+		}
+	}
+	if b.looksChanged(set) {
+		return
+	}
+	for i := range ended {
+		if w := &b.Watches[i]; ended[i].Count > 0 && (!beside || set.ready(w)) {
+			w.learn(set, &ended[i])
 		}
 	}
 }
 
-// looksChanged is whether any indicator is on its way to be raised.
+// joinedDue is whether a block of those watched together is due: then all of
+// them are, so that one which was missed at the start of a block keeps step.
+func (b *BandState) joinedDue(set *Settings, at drivers.Instant) bool {
+	for i := range b.Watches {
+		if w := &b.Watches[i]; w.Joined && w.Block.due(at, set.Block) {
+			return true
+		}
+	}
+	return false
+}
+
+// looksChanged is whether any indicator on view is on its way to be raised.
 func (b *BandState) looksChanged(set *Settings) bool {
 	const from = 0.3
 	if b.Joint.Score > 2*from {
 		return true
 	}
 	for i := range b.Watches {
-		if _, score := b.Watches[i].leading(set); score > from {
+		if _, score := b.Watches[i].leading(set); score > from && !b.Watches[i].gone() {
+			return true
+		}
+	}
+	return false
+}
+
+// stands is whether a change does that a fault of the pump makes: of all orders
+// together, of the first, of the efficiency. The higher orders move with the
+// line, and what stays behind of them in a band must not keep the next ones from
+// being learned.
+func (b *BandState) stands() bool {
+	if b.Joint.Raised {
+		return true
+	}
+	first := OrderIndicator(pump.Discharge, 1)
+	for i := range b.Watches {
+		if w := &b.Watches[i]; w.Raised && !w.gone() && (w.Indicator == first || w.Indicator == VolumetricEfficiency) {
 			return true
 		}
 	}
@@ -187,7 +237,7 @@ func (w *Watch) change(set *Settings, band Band) Change {
 	if c.Learned = set.ready(w); !c.Learned {
 		return c
 	}
-	c.Baseline, c.Raised, c.Since = w.Baseline.at(w.Place).Complex(), w.Raised, w.Since
+	c.Baseline, c.Raised, c.Since = w.Baseline.at(w.Place).Complex(), w.Raised && !w.gone(), w.Since
 	lead, score := w.leading(set)
 	if lead == nil || lead.Blocks == 0 {
 		return c

@@ -18,10 +18,18 @@ type Watch struct {
 	Raised    bool            `json:"raised,omitempty"`
 	Since     drivers.Instant `json:"since"` // when it was raised
 	Block     Block           `json:"block"`
-	Last      Vector          `json:"last"`           // the block before
-	Place     Place           `json:"place,omitzero"` // and where in the band it was
-	Begun     drivers.Instant `json:"begun"`          // the block before
-	Gap       float64         `json:"gap,omitempty"`  // s from one block to the next, about; 0 when not known
+	Last      Vector          `json:"last"`             // the block before
+	Place     Place           `json:"place,omitzero"`   // and where in the band it was
+	Begun     drivers.Instant `json:"begun"`            // the block before
+	Gap       float64         `json:"gap,omitempty"`    // s from one block to the next, about; 0 when not known
+	Missed    int             `json:"missed,omitempty"` // blocks of others since the last of its own
+}
+
+// gone is whether an indicator was not seen any more while others were: a meter
+// that fails or was taken away.
+func (w *Watch) gone() bool {
+	const most = 100 // blocks of others
+	return w.Missed > most
 }
 
 // An Arm is a pair of Cusums in one direction, one for small changes and one

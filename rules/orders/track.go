@@ -89,12 +89,13 @@ func (t *Track) Adopt(r *Result) {
 }
 
 // Recall takes the ripple's order, from the index mark, for what it was when the
-// pump last worked as it does now; 0 is not known. Call it when speed or
-// pressure have moved to another band, which turns the ripple.
-func (t *Track) Recall(ripple complex128) {
+// pump last worked as it does now, as so many windows showed it; 0 is not known.
+// Call it when speed or pressure have moved to another band, which turns the
+// ripple.
+func (t *Track) Recall(ripple complex128, windows int) {
 	t.ripple, t.memory = 0, 0
 	if size := cmplx.Abs(ripple); size > 0 {
-		t.ripple, t.memory = ripple/complex(size, 0), longestMemory
+		t.ripple, t.memory = ripple/complex(size, 0), min(float64(max(windows, 1)), longestMemory)
 	}
 }
 

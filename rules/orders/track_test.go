@@ -197,3 +197,39 @@ func TestWindowIsFullAfterItsLengthOrItsCapacity(t *testing.T) {
 		t.Error("not full after its length")
 	}
 }
+
+// A direction that one window has shown gives way to what the next ones show;
+// one that many have shown does not.
+func TestARecalledDirectionIsWorthWhatItWasSeenIn(t *testing.T) {
+	const wrong = 0.06 // rad of the shaft
+	for _, tt := range []struct {
+		windows     int
+		least, most float64 // of the error left after ten windows
+	}{{1, 0, 0.3}, {40, 0.6, 1}} {
+		g := healthy(5)
+		g.pulses, g.offset = 1, 2
+		w, f := orders.NewWindow(4*time.Second, 512), orders.NewFitter(orders.Settings{}, 512)
+		var track, settled orders.Track
+		var r orders.Result
+		for range 60 {
+			g.fill(w)
+			if err := f.Fit(w, &r); err != nil {
+				t.Fatal(err)
+			}
+			settled.Align(&r, 3)
+		}
+		truth := r.Amplitude(3)
+		track.Recall(truth*cmplx.Rect(1, 3*wrong), tt.windows)
+		for range 10 {
+			g.fill(w)
+			if err := f.Fit(w, &r); err != nil {
+				t.Fatal(err)
+			}
+			track.Align(&r, 3)
+		}
+		left := math.Abs(cmplx.Phase(r.Amplitude(3)/truth)) / 3 / wrong
+		if left < tt.least || left > tt.most {
+			t.Errorf("seen in %d windows: %.2f of the error is left after ten, want %v to %v", tt.windows, left, tt.least, tt.most)
+		}
+	}
+}

@@ -51,6 +51,7 @@ type loader struct {
 	users    map[pointRef]int // how many pumps a point feeds
 	roles    []string         // names of all roles, for suggestions
 	groups   []site.Group     // as read; checked with the site's rules
+	lone     int              // pumps that are in no group
 }
 
 // wrong notes a problem of meaning, unless the value was not understood in the

@@ -19,6 +19,7 @@ var ofGroup = []drivers.Signal{
 // every pump of it that has none of its own.
 func (l *loader) groupsOf(pumps []*pumpLoader) {
 	names, in := l.newIDs(), map[string]string{}
+	defer func() { l.lone = len(pumps) - len(in) }()
 	for i := range l.file.Groups {
 		f, here := &l.file.Groups[i], at("groups").item(i)
 		names.add(here.child("id"), f.ID)

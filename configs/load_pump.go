@@ -143,7 +143,7 @@ func (p *pumpLoader) judging() {
 		SuctionRise: f.SuctionRise, LevelRise: f.LevelRise, BackwardFlow: f.BackwardFlow,
 	}
 	p.set.Escalate = p.loader.file.Site.Calls.EscalateAfter
-	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm, InGroup: p.grouped}
+	p.set.Standing = alarm.PumpSettings{NoFlowAfter: f.NoFlowAfter, PrimeWithin: f.PrimeWithin, DoubleDiaphragm: p.file.DoubleDiaphragm, InGroup: p.grouped, OneOfSeveral: !p.grouped && p.loader.lone > 1}
 	here := p.here.child("judging")
 	for key, x := range map[string]float64{
 		"no_flow_below": float64(f.NoFlowBelow), "no_flow_after": float64(f.NoFlowAfter), "prime_within": float64(f.PrimeWithin),

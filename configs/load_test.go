@@ -468,6 +468,40 @@ func TestPumpsInNoGroupAreKnownToTheSite(t *testing.T) {
 	}
 }
 
+// Power that goes comes to all pumps at once: where several are in no group the
+// site calls for them.
+func TestTheSiteCallsForThePowerOfSeveralPumps(t *testing.T) {
+	for _, name := range []string{"one", "six-pumps-serial-server"} {
+		file := "testdata/good.yaml"
+		if name != "one" {
+			file = "examples/" + name + ".yaml"
+		}
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c, err := Load(file, text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		several := len(c.Pumps) > 1
+		for _, p := range c.Pumps {
+			if p.Rules.Standing.OneOfSeveral != several {
+				t.Errorf("%s: %s leaves the call to the site: %v", name, p.ID, !several)
+			}
+		}
+		n := 0
+		for _, d := range c.Rules.Definitions() {
+			if d.Text == "pump_power_lost" {
+				n++
+			}
+		}
+		if several && n != len(c.Pumps) || !several && n != 0 {
+			t.Errorf("%s: the site has %d alarms of power, of %d pumps", name, n, len(c.Pumps))
+		}
+	}
+}
+
 func TestLoadGivesGroups(t *testing.T) {
 	c := reference0(t)
 	if d := cmp.Diff([]Group{{ID: "north", Title: "north circulation"}}, c.Groups); d != "" {

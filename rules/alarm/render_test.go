@@ -170,7 +170,7 @@ func everyDefinition() []alarm.Definition {
 	x := 1.0
 	var defs []alarm.Definition
 	for _, name := range alarm.StandingNames() {
-		if name != "signal_bad" && name != "device_silent" && name != "bus_down" && name != "pump_unseen" {
+		if name != "signal_bad" && name != "device_silent" && name != "bus_down" && name != "pump_unseen" && name != "pump_power_lost" {
 			defs = append(defs, alarm.Standing(name))
 		}
 	}
@@ -184,7 +184,7 @@ func everyDefinition() []alarm.Definition {
 	})...)
 	off := 0.0
 	defs = append(defs, alarm.SignalAlarms(alarm.SignalSettings{Signal: drivers.Permissive, State: &off})...)
-	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"), alarm.About("pump_unseen", "gp-1"))
+	defs = append(defs, alarm.SignalBad(drivers.DischargePressure, ""), alarm.About("device_silent", "drive of GP-2"), alarm.About("bus_down", "rs485-1"), alarm.About("pump_unseen", "gp-1"), alarm.About("pump_power_lost", "gp-1"))
 	defs = append(defs, alarm.ServiceAsked("check valves"))
 	for _, task := range []string{alarm.RunInOil, "check valves"} {
 		defs = append(defs, alarm.ServiceAlarms(task)...)
@@ -205,7 +205,7 @@ func siteFor(e *alarm.Event) alarm.Site {
 	d := alarm.Event{Alarm: e.Alarm}
 	for _, defs := range [][]alarm.Definition{alarm.GroupAlarms(nil), alarm.SiteAlarms(nil), {alarm.Standing("site_silent")}} {
 		for _, def := range defs {
-			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" || e.Text == "pump_unseen" {
+			if def.Name == d.Alarm || def.WorseText != "" && def.WorseText == e.Text || len(e.Alarms) > 0 && e.Kind != alarm.Summary || e.Text == "device_silent" || e.Text == "bus_down" || strings.HasPrefix(e.Text, "pump_") && e.Subject != "" {
 				site.Pump, site.Tag, site.Location, site.DriveFault = "", "", "", ""
 			}
 		}

@@ -137,6 +137,7 @@ type PumpSettings struct {
 	PrimeWithin     time.Duration // how long a start may take to give flow; 0 for 60 s
 	DoubleDiaphragm bool          // two diaphragms with leak detection between them: a leak is an advisory
 	InGroup         bool          // the group's lost circulation calls, not the single pump
+	OneOfSeveral    bool          // in no group, as others are: the site calls for the power, which all lose at once
 	Without         []string      // standing alarms its signals cannot judge
 	Changes         map[string]Change
 }
@@ -176,6 +177,10 @@ func (s PumpSettings) fit(d Definition) Definition {
 	}
 	if s.InGroup {
 		d = InGroup(d)
+	}
+	if s.OneOfSeveral && d.Name == "power_lost" {
+		d.Notify = min(d.Notify, NextWorkingDay)
+		d = d.timed()
 	}
 	return d.With(s.Changes[d.Name])
 }

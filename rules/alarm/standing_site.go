@@ -61,6 +61,7 @@ var siteAlarms = map[string]Definition{
 	"unclean_stop":           {Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay, OffDelay: time.Minute},
 	"configuration_refused":  {Class: Advisory, Priority: Medium, Responder: Automation, Notify: NextWorkingDay},
 	"pump_unseen":            {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 15 * time.Minute, OffDelay: 30 * time.Second},
+	"pump_power_lost":        {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 10 * time.Second, OffDelay: 30 * time.Second},
 	"site_silent":            {Class: Alarm, Priority: Medium, Responder: ControlRoom, Notify: Now, OnDelay: 30 * time.Minute, OffDelay: 60 * time.Second},
 }
 
@@ -73,7 +74,7 @@ func GroupAlarms(changes map[string]Change) []Definition { return changed(groupA
 // and [SignalBad]; a silent site is judged by who listens to it.
 func SiteAlarms(changes map[string]Change) []Definition {
 	own := maps.Clone(siteAlarms)
-	for _, other := range []string{"device_silent", "bus_down", "signal_bad", "pump_unseen", "site_silent"} {
+	for _, other := range []string{"device_silent", "bus_down", "signal_bad", "pump_unseen", "pump_power_lost", "site_silent"} {
 		delete(own, other)
 	}
 	return changed(own, changes)

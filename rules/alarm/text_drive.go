@@ -145,6 +145,21 @@ var stoppedTexts = map[string]Text{
 		Respond:     30 * time.Minute,
 		Circulation: true,
 	},
+	"pump_power_lost": { // of pumps in no group, where there are several
+		Title:    "control power of a pump lost",
+		Headline: "control POWER LOST at {subject}[ {duration}]",
+		Cause:    "The supply of the controls is gone. Other alarms that follow from it are held back.",
+		Consequence: "What has lost it stands. With no standby on another supply the circulation is lost, and gas can flow back. " +
+			"Everything may start by itself when power returns.",
+		Actions: []Action{
+			off("Ask the supply side what is known and how long it takes."),
+			off("Cut back the gas and turn down the reboiler by site procedure."),
+			off("Keep people clear of pumps: they may start when power returns."),
+			on("Have an authorised electrician check fuses and the supply of the controls."),
+		},
+		NotKnown: "Whether only the controls or the whole site is without power.",
+		Respond:  30 * time.Minute,
+	},
 	"power_lost": {
 		Title:    "control power lost",
 		Headline: "control POWER LOST[ {duration}]",

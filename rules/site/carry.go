@@ -20,7 +20,7 @@ func (set *Settings) findLost() {
 	set.lost, set.sites = set.placesOf("circulation_lost", groups), nil
 	for _, name := range ofTheSite {
 		ids := groups
-		if name == "pump_unseen" {
+		if strings.HasPrefix(name, "pump_") {
 			ids = set.Alone
 		}
 		set.sites = append(set.sites, together{ids, set.placesOf(name, ids)})
@@ -29,7 +29,7 @@ func (set *Settings) findLost() {
 
 // ofTheSite are the alarms of groups, and of pumps in no group, that mostly come
 // to all of a site at once, from one cause.
-var ofTheSite = []string{"group_power_lost", "circulation_unseen", "pump_unseen"}
+var ofTheSite = []string{"group_power_lost", "circulation_unseen", "pump_unseen", "pump_power_lost"}
 
 // together is such an alarm of each group or pump, by its place among the
 // definitions; -1 where it is not judged.

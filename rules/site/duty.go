@@ -204,7 +204,7 @@ func (set *Settings) defineGroups() {
 
 // surround fills in how the group stood around an event of it.
 func (s *State) surround(set *Settings, e *alarm.Event) {
-	if e.Text == "pump_unseen" {
+	if e.Text == "pump_unseen" || e.Text == "pump_power_lost" {
 		e.Subject = listed(append([]string{e.Subject}, s.with(set, e)...))
 	}
 	i := slices.IndexFunc(set.Groups, func(g Group) bool { return g.ID == e.Group })

@@ -138,6 +138,8 @@ func TestCirculation(t *testing.T) {
 
 func TestPumpsInNoGroupThatNobodySees(t *testing.T) {
 	seen, unseen := site.Pump{Running: alarm.Yes}, site.Pump{Unseen: true}
+	dark := site.Pump{Running: alarm.No, Power: alarm.No}
+	const power = "[MEDIUM] Ridge: control POWER LOST at P-3 and P-4 10 s. Act in 30 min."
 	const rest = " NOT SEEN 15 min, no news, not necessarily a stop. Act in 30 min."
 	type stretch struct {
 		d     time.Duration
@@ -152,6 +154,7 @@ func TestPumpsInNoGroupThatNobodySees(t *testing.T) {
 		{"one is not", []stretch{{16 * time.Minute, []site.Pump{seen, unseen}}}, []string{"[MEDIUM] Ridge: P-4" + rest}},
 		{"none is: one call", []stretch{{16 * time.Minute, []site.Pump{unseen, unseen}}}, []string{"[MEDIUM] Ridge: P-3 and P-4" + rest}},
 		{"the second an hour later is news", []stretch{{time.Hour, []site.Pump{unseen, seen}}, {time.Hour, []site.Pump{unseen, unseen}}}, []string{"[MEDIUM] Ridge: P-3" + rest, "[MEDIUM] Ridge: P-4 and P-3" + rest}},
+		{"both lose their power: one call", []stretch{{time.Hour, []site.Pump{dark, dark}}}, []string{power}},
 		{"no news of them", []stretch{{time.Hour, nil}}, nil},
 	}
 	for _, tt := range tests {

@@ -58,7 +58,10 @@ func (set Settings) Checked() (*Settings, error) {
 	}
 	set.defineGroups()
 	for i, pump := range set.Alone {
-		set.add(alarm.About("pump_unseen", pump), judgeAlone(i))
+		set.add(alarm.About("pump_unseen", pump), judgeAlone(i, func(p *Pump) alarm.Known { return alarm.KnownBool(p.Unseen) }))
+		if len(set.Alone) > 1 {
+			set.add(alarm.About("pump_power_lost", pump), judgeAlone(i, powerless))
+		}
 	}
 	for _, d := range alarm.SiteAlarms(set.Changes) {
 		if j, ok := own[d.Name]; ok && (set.Broker || !j.broker) {
@@ -183,15 +186,21 @@ func judgeDevice(i int) judge {
 	}
 }
 
-// judgeAlone: nobody can tell whether a pump that is in no group runs or moves
-// glycol, and nothing says that it need not.
-func judgeAlone(i int) judge {
+// judgeAlone judges a pump that is in no group.
+func judgeAlone(i int, holds func(*Pump) alarm.Known) judge {
 	return func(_ *State, b *Batch) alarm.Condition {
 		if len(b.Alone) == 0 {
 			return alarm.Condition{}
 		}
-		return held(b.Alone[i].Unseen)
+		return alarm.Judged(holds(&b.Alone[i]))
 	}
+}
+
+func powerless(p *Pump) alarm.Known {
+	if p.Power == alarm.Unknown {
+		return alarm.Unknown
+	}
+	return alarm.KnownBool(p.Power == alarm.No)
 }
 
 func judgeBus(i int) judge {

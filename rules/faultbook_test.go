@@ -101,7 +101,7 @@ func TestFaultBook(t *testing.T) {
 	t.Log(text)
 	for i, c := range list {
 		if good, asked := count(&c, results[i]); asked > 0 {
-			if _, high := wilson(good, asked); high < c.bar {
+			if _, high := wilson(good, asked); high < c.bar-1e-9 {
 				t.Errorf("%s: %d of %d, at best %.1f %%, want %.0f %%", c.name, good, asked, 100*high, 100*c.bar)
 			}
 		}

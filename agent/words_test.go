@@ -43,7 +43,7 @@ func TestOneCallNamesEverythingItSpeaksFor(t *testing.T) {
 		{"nothing runs", "", lost, "[HIGH] Ridge Station 7, north circulation: glycol circulation LOST 1 min. Standby available, gas flowing. Act in 30 min."},
 		{"a pump runs without flow", "", dry, "[HIGH] Ridge Station 7: circulation LOST 1 min. STOP P-7101A: NO FLOW. Standby available, gas flowing. Act in 30 min."},
 		{"a pump does not prime", "", unprimed, "[HIGH] Ridge Station 7: circulation LOST 1 min. STOP P-7101B: NOT PRIMED. Standby available, gas flowing. Act in 5 min."},
-		{"nobody answered", "", escalated, "[HIGH, ESCALATION 1] Ridge Sta…: unanswered 2 min: circulation LOST. STOP P-7101B: NOT PRIMED. Act in 2 min."},
+		{"nobody answered", "", escalated, "[HIGH, ESCALATION 1] Ridge Station 7: circulation LOST. STOP P-7101B: NOT PRIMED. Standby OK, gas on. Act in 2 min."},
 		{"a level that both pumps have", "gp-1", level, "[MEDIUM] Ridge Station 7, P-7101A and P-7101B: glycol tank LOW: 20 %. Standby unknown, gas unknown. Act in 1 h."},
 		{"what is the pump's own names the pump", "gp-1", own, "[MEDIUM] Ridge Station 7, P-7101A: no glycol flow. Pump RUNNING, standby unknown, gas unknown. Act in 1 h."},
 	}

@@ -211,7 +211,7 @@ func TestWhatEachFailureShows(t *testing.T) {
 		},
 		{
 			"speed wobble twice a turn: 2x without loss",
-			Event{Do: SpeedTwice, Size: 0.02},
+			Event{Do: SpeedTwice, Size: 0.05},
 			0,
 			[]bound{becomes("flow", flow, 0.998, 1.002), becomes("2x", two, 1.1, 100)},
 		},

@@ -188,15 +188,10 @@ func (o *observer) evidence(set *Settings, s *State) diagnosis.Evidence {
 	e := diagnosis.Evidence{
 		Speed: o.operating.Speed, Pressure: o.operating.Pressure,
 		Indexed: o.indexed && set.Geometry.NamesCylinders(), Bypass: s.contact(set, drivers.BypassValve),
+		Rate: o.rate(set),
 	}
 	if d, known := s.moment.At.Since(s.Observed.Service); known && !s.Observed.Service.IsZero() {
 		e.FromService = d.Hours() < 24
-	}
-	if beat := o.pace.interval.Seconds(); beat > 0 {
-		if i, ok := set.place(drivers.DischargePressure); ok {
-			beat = max(beat, set.Signals[i].UpdatePeriod.Seconds())
-		}
-		e.Rate = 1 / beat
 	}
 	for i := range o.recents {
 		r := &o.recents[i]
@@ -205,6 +200,18 @@ func (o *observer) evidence(set *Settings, s *State) diagnosis.Evidence {
 		}
 	}
 	return e
+}
+
+// rate is how many new values of the pressure come in a second; 0 is not known.
+func (o *observer) rate(set *Settings) float64 {
+	beat := o.pace.interval.Seconds()
+	if beat == 0 {
+		return 0
+	}
+	if i, ok := set.place(drivers.DischargePressure); ok {
+		beat = max(beat, set.Signals[i].UpdatePeriod.Seconds())
+	}
+	return 1 / beat
 }
 
 // addEvidence adds the change of one indicator from its baseline, with its

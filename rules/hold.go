@@ -144,7 +144,7 @@ func (f *followedRepair) take(c *condition.Change) {
 // the pump as it was last well.
 func (s *State) leaks(set *Settings, f *followedRepair) service.Leak {
 	o := &s.observer
-	e := diagnosis.Evidence{Speed: o.operating.Speed, Pressure: o.operating.Pressure, Indexed: o.indexed && set.Geometry.NamesCylinders(), Bypass: s.contact(set, drivers.BypassValve)}
+	e := diagnosis.Evidence{Speed: o.operating.Speed, Pressure: o.operating.Pressure, Indexed: o.indexed && set.Geometry.NamesCylinders(), Bypass: s.contact(set, drivers.BypassValve), Rate: o.rate(set)}
 	for _, marks := range [...][]service.Mark{f.Marks, f.Ripple} {
 		for i := range marks {
 			if m := &marks[i]; m.Blocks > 0 {

@@ -2,6 +2,15 @@ package alarm
 
 import "time"
 
+// What it means that nobody sees the circulation, and who else may.
+const unseen = "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed until someone looks."
+
+var witnesses = []Action{
+	off("Look at another witness: contactor or reboiler temperatures, the gas dew point, the plant's own control system, a camera."),
+	off("If there is no other witness, send someone to look at the pumps, without touching them."),
+	off("Tell automation which devices are silent."),
+}
+
 // circulationTexts speak of glycol that does not move as it should.
 var circulationTexts = map[string]Text{
 	"circulation_lost": {
@@ -38,32 +47,22 @@ var circulationTexts = map[string]Text{
 		Speech:      Speech{"circulation SHORT[, {pumps_delivering} of {pumps_required} deliver][, {duration}]. {dry}", "Glycol moves, but fewer pumps deliver it than this group needs."},
 	},
 	"circulation_unseen": {
-		Title:    "nobody sees the circulation",
-		Headline: "circulation NOT SEEN[ {duration}], no news, not necessarily a stop[, also at {subject}]",
-		Cause:    "Every signal that shows glycol moving has been bad or silent. The pumps may well be running.",
-		Consequence: "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed " +
-			"until someone looks.",
-		Actions: []Action{
-			off("Look at another witness: contactor or reboiler temperatures, the gas dew point, the plant's own control system, a camera."),
-			off("If there is no other witness, send someone to look at the pumps, without touching them."),
-			off("Tell automation which devices are silent."),
-		},
-		NotKnown: "Whether any pump runs and whether any glycol flows.",
-		Respond:  30 * time.Minute, Circulation: true,
+		Title:       "nobody sees the circulation",
+		Headline:    "circulation NOT SEEN[ {duration}], no news, not necessarily a stop[, also at {subject}]",
+		Cause:       "Every signal that shows glycol moving has been bad or silent. The pumps may well be running.",
+		Consequence: unseen,
+		Actions:     witnesses,
+		NotKnown:    "Whether any pump runs and whether any glycol flows.",
+		Respond:     30 * time.Minute, Circulation: true,
 	},
 	"pump_unseen": { // that is in no group
-		Title:    "nobody sees a pump",
-		Headline: "{subject} NOT SEEN[ {duration}], no news, not necessarily a stop",
-		Cause:    "Every signal that shows it running or glycol moving has been bad or silent. It may well be running.",
-		Consequence: "If circulation stops now, no alarm can say so: wet gas, hydrates and an overheated reboiler would go unnoticed " +
-			"until someone looks.",
-		Actions: []Action{
-			off("Look at another witness: contactor or reboiler temperatures, the gas dew point, the plant's own control system, a camera."),
-			off("If there is no other witness, send someone to look at the pumps, without touching them."),
-			off("Tell automation which devices are silent."),
-		},
-		NotKnown: "Whether it runs and whether any glycol flows.",
-		Respond:  30 * time.Minute,
+		Title:       "nobody sees a pump",
+		Headline:    "{subject} NOT SEEN[ {duration}], no news, not necessarily a stop",
+		Cause:       "Every signal that shows it running or glycol moving has been bad or silent. It may well be running.",
+		Consequence: unseen,
+		Actions:     witnesses,
+		NotKnown:    "Whether it runs and whether any glycol flows.",
+		Respond:     30 * time.Minute,
 	},
 	"circulation_low": {
 		Title:       "glycol circulation below need",

@@ -2,6 +2,14 @@ package alarm
 
 import "time"
 
+// withoutPower is what is done about a pump whose controls have lost theirs.
+var withoutPower = []Action{
+	off("Ask the supply side what is known and how long it takes."),
+	off("Cut back the gas and turn down the reboiler by site procedure."),
+	off("Keep people clear of pumps: they may start when power returns."),
+	on("Have an authorised electrician check fuses and the supply of the controls."),
+}
+
 // driveTexts speak of the drive and of witnesses that disagree.
 var driveTexts = map[string]Text{
 	"drive_fault": {
@@ -151,12 +159,7 @@ var stoppedTexts = map[string]Text{
 		Cause:    "The supply of the controls is gone. Other alarms that follow from it are held back.",
 		Consequence: "What has lost it stands. With no standby on another supply the circulation is lost, and gas can flow back. " +
 			"Everything may start by itself when power returns.",
-		Actions: []Action{
-			off("Ask the supply side what is known and how long it takes."),
-			off("Cut back the gas and turn down the reboiler by site procedure."),
-			off("Keep people clear of pumps: they may start when power returns."),
-			on("Have an authorised electrician check fuses and the supply of the controls."),
-		},
+		Actions:  withoutPower,
 		NotKnown: "Whether only the controls or the whole site is without power.",
 		Respond:  30 * time.Minute,
 	},
@@ -166,12 +169,7 @@ var stoppedTexts = map[string]Text{
 		Cause:    "The supply of the pump's controls is gone. Other alarms that follow from it are held back.",
 		Consequence: "The pump stands. With no standby on another supply the circulation is lost, and gas can flow back. " +
 			"Everything may start by itself when power returns.",
-		Actions: []Action{
-			off("Ask the supply side what is known and how long it takes."),
-			off("Cut back the gas and turn down the reboiler by site procedure."),
-			off("Keep people clear of pumps: they may start when power returns."),
-			on("Have an authorised electrician check fuses and the supply of the controls."),
-		},
+		Actions:     withoutPower,
 		NotKnown:    "Whether only the controls or the whole skid is without power.",
 		Respond:     30 * time.Minute,
 		Circulation: true,

@@ -108,7 +108,7 @@ func (s *State) observe(set *Settings, b *drivers.Batch) {
 	}
 	now := s.moment.At.SinceBoot
 	if s.moment.Lost {
-		o.forgetShaft()
+		o.forgetShaft(set, s)
 		s.endCapture(true)
 		o.recentRaw.forget()
 	}

@@ -22,7 +22,7 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 	band := o.hold(o.operating)
 	if band != o.band {
 		o.band, o.reference, o.fold = band, [highestOrder + 1]complex128{}, orders.Fold{}
-		o.track.Recall(o.referenceOf(s, set.Geometry.Cylinders), o.blocksOf(s, set.Geometry.Cylinders))
+		o.recallRipple(set, s)
 		o.recents = o.recents[:0]
 	}
 	o.place = o.condition.Bands.Place(o.operating, band)

@@ -55,6 +55,9 @@ func (o *observer) fit(set *Settings, s *State) {
 		return
 	}
 	r := &o.result
+	if !set.Geometry.Index.Once() {
+		r.Index, r.IndexHalf = 0, math.Pi
+	}
 	o.operate(set, s, r.Speed*60)
 	lock := o.track.Align(r, set.Geometry.Cylinders)
 	if o.indexed = lock == orders.Indexed; lock == orders.Lost {

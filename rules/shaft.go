@@ -10,13 +10,27 @@ import (
 	"pumpside/rules/orders"
 )
 
-func (o *observer) forgetShaft() {
+func (o *observer) forgetShaft(set *Settings, s *State) {
 	o.hasCount, o.speedAt, o.speed, o.placed = false, 0, 0, false
-	o.survey.Reset()
-	o.track = orders.Track{}
+	o.forgetAngle(set, s)
 	if o.window != nil {
 		o.window.Reset()
 	}
+}
+
+// forgetAngle lets go of where the shaft stands. What the ripple's direction
+// from the index mark is in this band stays known.
+func (o *observer) forgetAngle(set *Settings, s *State) {
+	o.survey.Reset()
+	o.track = orders.Track{}
+	o.recallRipple(set, s)
+}
+
+// recallRipple takes the ripple's direction for what it was last seen to be in
+// the band the pump works in.
+func (o *observer) recallRipple(set *Settings, s *State) {
+	n := set.Geometry.Cylinders
+	o.track.Recall(o.referenceOf(s, n), o.blocksOf(s, n))
 }
 
 // shaft notes since when the speed is steady.
@@ -107,8 +121,8 @@ func (o *observer) index(set *Settings, s *State, b *drivers.Batch, count float6
 	}
 	most := 3 + 2*(at-o.countAt).Seconds()*math.Max(float64(s.status.ShaftSpeed), float64(set.Geometry.RatedSpeed))/60*per
 	if !o.hasCount || step < 0 || step > most {
-		o.track, o.turns, step = orders.Track{}, 0, 0
-		o.survey.Reset()
+		o.turns, step = 0, 0
+		o.forgetAngle(set, s)
 	} else if step == 1 || step > 0 && step < per {
 		middle := (at + o.countAt) / 2
 		o.survey.AddMark(middle.Seconds(), (o.turns+step)/per)

@@ -117,6 +117,7 @@ func TestNothingIsNamedThatCannotBe(t *testing.T) {
 	for name, harm := range map[string]func(*Model){
 		"line not measured":           func(m *Model) { m.Line = new(Line) },
 		"no index":                    func(m *Model) { m.Geometry.Index = pump.Index{} },
+		"three pulses a turn":         func(m *Model) { m.Geometry.Index.PulsesPerRevolution = 3 },
 		"angle of the index unstated": func(m *Model) { m.Geometry.Index.AngleKnown = false },
 		"first cylinder unstated":     func(m *Model) { m.Geometry.Cylinder1 = "" },
 		"rotation unconfirmed":        func(m *Model) { m.Unconfirmed = true },

@@ -84,8 +84,8 @@ func (m *Model) Nameable(speed quantity.RevolutionsPerMinute) (bool, string) {
 // unnamed says what an index needs before a cylinder can be named.
 func unnamed(g pump.Geometry) string {
 	switch {
-	case !g.Index.Whole():
-		return "the index does not give a whole number of pulses a turn"
+	case !g.Index.Once():
+		return "the index gives more or less than one pulse a turn"
 	case g.Index.AngleKnown:
 		return "nobody has stated which cylinder is number one"
 	case g.Cylinder1 != "":

@@ -47,11 +47,12 @@ type DeadVolume struct {
 // An Index is a signal that tells shaft angle. The zero Index is none.
 type Index struct {
 	// PulsesPerRevolution counts pulses per turn of the pump's shaft, 0
-	// without an index. A number that is not whole, as from a target on the
-	// motor's side of an odd gear, serves for speed but never for naming.
+	// without an index. Any number but one, as from a gear's teeth or a target
+	// on the motor's side, serves for speed but never for an angle: nobody
+	// knows at which of them the counting began.
 	PulsesPerRevolution float64
-	// Angle is the shaft angle at the pulse (at every pulse, modulo a
-	// pulse): 0 if it comes as cylinder 1 starts to discharge. Within 60° is
+	// Angle is the shaft angle at the pulse: 0 if it comes as cylinder 1
+	// starts to discharge. Within 60° is
 	// good enough, because the pump's own third order gives the rest.
 	Angle Degrees
 	// AngleKnown is whether someone has stated Angle.
@@ -61,15 +62,14 @@ type Index struct {
 // Present is whether there is an index at all.
 func (x Index) Present() bool { return x.PulsesPerRevolution > 0 }
 
-// Whole is whether the index has a whole number of pulses per revolution.
-func (x Index) Whole() bool {
-	return x.Present() && x.PulsesPerRevolution == math.Trunc(x.PulsesPerRevolution)
-}
+// Once is whether the index gives one pulse per revolution, so that it tells
+// an angle and not only a speed.
+func (x Index) Once() bool { return x.PulsesPerRevolution == 1 }
 
 // NamesCylinders is whether index and installer together can tie an angle to
 // a numbered cylinder.
 func (g Geometry) NamesCylinders() bool {
-	return g.Index.Whole() && g.Index.AngleKnown && g.Cylinder1 != ""
+	return g.Index.Once() && g.Index.AngleKnown && g.Cylinder1 != ""
 }
 
 // Displacement is the volume one plunger displaces in one stroke, π/4·d²·s.

@@ -83,7 +83,7 @@ func TestDisplacementPerRevolution(t *testing.T) {
 	}
 }
 
-func TestNamingNeedsWholePulsesAnAngleAndAFirstCylinder(t *testing.T) {
+func TestNamingNeedsOnePulseAnAngleAndAFirstCylinder(t *testing.T) {
 	tests := []struct {
 		name string
 		harm func(*pump.Geometry)
@@ -92,6 +92,7 @@ func TestNamingNeedsWholePulsesAnAngleAndAFirstCylinder(t *testing.T) {
 		{"all known", func(*pump.Geometry) {}, true},
 		{"no index", func(g *pump.Geometry) { g.Index = pump.Index{} }, false},
 		{"a broken number of pulses", func(g *pump.Geometry) { g.Index.PulsesPerRevolution = 2.5 }, false},
+		{"three pulses a turn", func(g *pump.Geometry) { g.Index.PulsesPerRevolution = 3 }, false},
 		{"angle not stated", func(g *pump.Geometry) { g.Index.AngleKnown = false }, false},
 		{"nobody said which is number one", func(g *pump.Geometry) { g.Cylinder1 = "" }, false},
 	}

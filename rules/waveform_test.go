@@ -26,7 +26,10 @@ func (r ripple) at(turn float64) float64 {
 
 // live gives the pump a pressure of 7 MPa with that ripple at 300 rpm, and an
 // index whose mark passes a sixth of a turn before cylinder 1 begins.
-func (b *bench) live(until time.Duration, r ripple) {
+func (b *bench) live(until time.Duration, r ripple) { b.counted(until, r, math.Floor) }
+
+// counted is live with an index that shows count of the turns made.
+func (b *bench) counted(until time.Duration, r ripple, count func(turns float64) float64) {
 	for b.next < until {
 		if b.routine <= b.next {
 			b.readRoutine(b.routine)
@@ -36,7 +39,7 @@ func (b *bench) live(until time.Duration, r ripple) {
 		turn := 5 * b.next.Seconds()
 		b.begin(b.next, time.Millisecond)
 		b.batch.Readings = append(b.batch.Readings,
-			drivers.Reading{Signal: drivers.ShaftIndex, Value: math.Floor(turn), Quality: drivers.Good},
+			drivers.Reading{Signal: drivers.ShaftIndex, Value: count(turn), Quality: drivers.Good},
 			drivers.Reading{Signal: drivers.DischargePressure, Value: 7e6 + r.at(turn-1.0/6) + 500*b.rng.NormFloat64(), Quality: drivers.Good})
 		b.step()
 	}
@@ -88,5 +91,32 @@ func TestWaveformShowsWhatWasLearnedAndWhatIs(t *testing.T) {
 		if cmplx.Abs(c.got-c.want) > 0.04*cmplx.Abs(c.want) {
 			t.Errorf("%s %.0f Pa, want %.0f", c.name, c.got, c.want)
 		}
+	}
+}
+
+// With three pulses a turn nobody knows which of them comes with cylinder 1: a
+// counter that starts again does so at any of them. The angle is then found by
+// the orders, as without an index, and nothing seems to have changed.
+func TestSeveralPulsesATurnAreNoAngle(t *testing.T) {
+	b := newBench(t, warm(3), sampling{poll: 20 * time.Millisecond, index: true})
+	b.set.Geometry.Index.PulsesPerRevolution = 3
+	b.set.Signals[0].UpdatePeriod = 0
+	r := ripple{1: cmplx.Rect(8e3, 1), 2: cmplx.Rect(5e3, 2), 3: cmplx.Rect(600e3, -0.5), 6: cmplx.Rect(200e3, 2)}
+	thirds := func(from float64) func(float64) float64 {
+		return func(turns float64) float64 { return math.Floor(3*turns) - from }
+	}
+	b.counted(20*time.Minute, r, thirds(0))
+	b.counted(40*time.Minute, r, thirds(math.Floor(3*5*1200)-10)) // 10 pulses: a third of a turn off
+	v := b.state.Snapshot(b.set).Condition
+	if v.Waveform == nil || v.Waveform.Zero != rules.ZeroRipple {
+		t.Fatalf("waveform %+v, want its angles from the ripple", v.Waveform)
+	}
+	for _, o := range v.Orders {
+		if o.Now == nil || o.Learned == nil || o.Moved {
+			t.Errorf("order %d: %+v, want as learned", o.Order, o)
+		}
+	}
+	if b.visits != nil {
+		t.Errorf("%v", b.visits)
 	}
 }

@@ -127,7 +127,7 @@ func loaded(settings *configs.Config, v service.Visit) loadedVisit {
 }
 
 // print writes plain lines: a plan is read on a telephone. The caution stands
-// before the first step that opens or touches anything.
+// before the work.
 func (p *sitePlan) print(w io.Writer) {
 	switch {
 	case p.NoDates != "":
@@ -140,9 +140,7 @@ func (p *sitePlan) print(w io.Writer) {
 			fmt.Fprintln(w)
 		}
 		fmt.Fprintf(w, "VISIT by %s: about %s of work\n", v.On.Local().Format("Mon 2 Jan 2006"), workTime(v.Minutes))
-		if v.Opens {
-			fmt.Fprintf(w, "  CAUTION: %s\n", alarm.Safety)
-		}
+		fmt.Fprintf(w, "  CAUTION: %s\n", alarm.SafetyFor(v.Opens))
 		for j := range v.Pumps {
 			v.Pumps[j].print(w)
 		}

@@ -4,12 +4,14 @@ import (
 	_ "embed"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
 	"pumpside/configs"
 	"pumpside/rules/alarm"
 	"pumpside/rules/pump"
+	"pumpside/rules/service"
 )
 
 //go:embed sheet.html
@@ -26,11 +28,10 @@ var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
 type sheet struct {
 	Site   configs.Site
 	At     time.Time
-	Safety string
 	Until  time.Time
 	Visit  *loadedVisit // nil: nothing falls due
 	NoDate string       // why that cannot be told
-	Pumps  []sheetPump
+	Pumps  []*sheetPump
 }
 
 // A sheetPump is one pump's part of the sheet.
@@ -40,15 +41,23 @@ type sheetPump struct {
 	Cylinders []int
 }
 
+// Opens is whether a job opens or touches the pump while it is isolated.
+func (p *sheetPump) Opens() bool {
+	return slices.ContainsFunc(p.Jobs, func(j service.Job) bool { return j.Kind.Opens() })
+}
+
+// Safety is the caution for the jobs.
+func (p *sheetPump) Safety() string { return alarm.SafetyFor(p.Opens()) }
+
 // writeSheet writes the sheet of the next visit.
 func writeSheet(w io.Writer, settings *configs.Config, p *sitePlan) error {
-	s := sheet{Site: settings.Site, At: p.At, Safety: alarm.Safety, Until: p.Until, NoDate: p.NoDates}
+	s := sheet{Site: settings.Site, At: p.At, Until: p.Until, NoDate: p.NoDates}
 	if len(p.Visits) > 0 {
 		s.Visit = &p.Visits[0]
 		for _, pv := range s.Visit.Pumps {
 			for _, one := range settings.Pumps {
 				if one.ID == pv.Pump {
-					s.Pumps = append(s.Pumps, sheetPump{pv, one, numbered(one.Geometry.Cylinders)})
+					s.Pumps = append(s.Pumps, &sheetPump{pv, one, numbered(one.Geometry.Cylinders)})
 				}
 			}
 		}

@@ -96,8 +96,9 @@ func TestSheetHasWhatAVisitNeeds(t *testing.T) {
 	after := 0
 	for _, want := range []string{ // in this order
 		"P-7101A (gp-1)", "the diagnosis asks for it", "<td>diaphragm kit</td><td>DK-40-1</td><td>1</td>", "ISO VG 100 hydraulic oil", "torque wrench",
-		"hot surface at the discharge", "Isolation point", "Stop, isolate from the process on every side", "<h3>Work</h3>", "pump maker&#39;s manual, edition 4",
-		"the check valves are reachable now", "<td>valve cap</td><td>85 N·m</td><td>31</td>", "As found", "Rotation confirmed", "After 30 minutes", "Checked by", "Returned to operations",
+		"hot surface at the discharge", "Isolation point", "Stop, isolate from the process on every side", "Hold points before work", "both sides of the line check valve", "<h3>Work</h3>", "pump maker&#39;s manual, edition 4",
+		"the check valves are reachable now", "<td>valve cap</td><td>85 N·m</td><td>31</td>", "As found", "Hold points before and at the start", "Guards on, tools out", "Relief valve in service", "Suction and discharge open", "Everyone clear, locks off by those who set them",
+		"Oil cells primed unloaded", "Rotation confirmed", "Leak check at pressure, from a distance", "After 30 minutes", "Checked by", "Returned to operations",
 	} {
 		at := strings.Index(page[after:], want)
 		if at < 0 {
@@ -108,6 +109,24 @@ func TestSheetHasWhatAVisitNeeds(t *testing.T) {
 	for _, never := range []string{"<script", "http://", "https://", "src="} {
 		if strings.Contains(page, never) {
 			t.Errorf("the sheet has %q: it must print without a network", never)
+		}
+	}
+}
+
+// A sample is taken while the pump runs: nobody is told to isolate it first.
+func TestWorkAtARunningPumpHasItsOwnCaution(t *testing.T) {
+	settings, p := planned(t)
+	v := &p.Visits[0]
+	v.Opens, v.Pumps[0].Jobs = false, []service.Job{{Pump: "gp-1", Task: "glycol_sample", Kind: service.GlycolSample, At: []service.PlaceDue{{Used: 1}}}}
+	p.Visits = p.Visits[:1]
+	var text, page strings.Builder
+	p.print(&text)
+	if err := writeSheet(&page, settings, &p); err != nil {
+		t.Fatal(err)
+	}
+	for name, got := range map[string]string{"plan": text.String(), "sheet": page.String()} {
+		if !strings.Contains(got, "The pump runs for this work") || strings.Contains(got, "lock out") || strings.Contains(got, "Isolated, locked") {
+			t.Errorf("the %s has another caution:\n%s", name, got)
 		}
 	}
 }

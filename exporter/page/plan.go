@@ -118,9 +118,7 @@ func (p *Page) planPart(v viewer, view *View) planPart {
 		if one.Oil > 0 {
 			out.Oil = fixed(one.Oil, 1) + " L"
 		}
-		if one.Opens {
-			out.Safety = alarm.Safety
-		}
+		out.Safety = alarm.SafetyFor(one.Opens)
 		for _, vp := range one.Pumps {
 			out.Pumps = append(out.Pumps, visitPump(v, view, vp))
 		}

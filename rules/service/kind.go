@@ -32,7 +32,7 @@ type kindInfo struct {
 	components []pump.Component // what it renews; the first names the failure mode
 	renews     []string         // the actions after which its life begins again
 	reaches    []Kind           // what lies open once this is done
-	opens      bool             // something is opened or touched: the safety text stands before it
+	opens      bool             // the pump is opened or touched while it is isolated: the safety text stands before it
 	repair     bool             // can change what the hydraulic end delivers: whether it held is judged
 	minutes    float64          // of work, when the site says nothing (common practice, no source)
 	steps      []string         // in general words; the maker's manual governs
@@ -83,11 +83,12 @@ var kinds = []kindInfo{
 	{ReliefTest, "relief valve test", []pump.Component{pump.PressureReliefLine}, tested, nil, true, false, 60, []string{
 		"Test by the site's procedure; write down the pressure at which it opened.",
 	}},
-	{GlycolSample, "glycol sample", nil, tested, nil, true, false, 20, []string{
-		"Take the sample while circulating, warm, at the usual point, before the filter.",
+	{GlycolSample, "glycol sample", nil, tested, nil, false, false, 20, []string{
+		"By site procedure for sampling a running, hot, pressurised circuit, at its sample cooler or point, with face and hand protection: " +
+			"take the sample before the filter, before the pump is stopped for other work.",
 	}},
 	{StandbyExercise, "standby exercise", nil, []string{Performed, Tested}, nil, false, false, 30, []string{
-		"Run the standby pump loaded until it is warm; write down flow, pressure and noise.",
+		"With everyone clear of it and suction and discharge open, run the standby pump loaded for half an hour by site procedure, until it is warm; write down flow, pressure and noise.",
 	}},
 }
 

@@ -114,10 +114,10 @@ func TestDiaphragmTextsNameNoDateToRunTo(t *testing.T) {
 }
 
 // handsOn are the verbs of work that opens or touches equipment.
-var handsOn = regexp.MustCompile(`(?i)^(have an authorised electrician|have motor|check the (suction valves|transmitter|converter|oil level)|check supply and wiring|clean|inspect|where only hand valves|drain|renew|replace|remove|open|fit|fill|top up|prime|vent|flush|overhaul|tighten|take a(n)? |do the task|put back|find where|look at (what|the old)|record|renew both|dismantle|measure)`)
+var handsOn = regexp.MustCompile(`(?i)^(have an authorised electrician|have motor|check the (suction valves|transmitter|converter|oil level)|check supply and wiring|clean|inspect|where only hand valves|with the reboiler off|drain|renew|replace|remove|open|fit|fill|top up|prime|vent|flush|overhaul|tighten|take a(n)? |do the task|put back|find where|look at (what|the old)|record|renew both|dismantle|measure)`)
 
 func TestActionsAreMarkedHandsOnOrOff(t *testing.T) {
-	work := regexp.MustCompile(`(?i)^(clean|inspect|where only hand valves|drain|renew|replace|remove|open|fit|fill|top up|prime|vent|flush|overhaul|tighten|dismantle|check the suction)\b`)
+	work := regexp.MustCompile(`(?i)^(clean|inspect|where only hand valves|with the reboiler off|drain|renew|replace|remove|open|fit|fill|top up|prime|vent|flush|overhaul|tighten|dismantle|check the suction)\b`)
 	for key, text := range alarm.Catalogue {
 		for _, a := range text.Actions {
 			switch {

@@ -6,7 +6,7 @@ import "strings"
 // contradicts the headline above it is not followed. In a list of actions each
 // is named as a token.
 var steps = map[string]map[string]string{
-	// The pump stands or moves nothing.
+	// The pump is stopped or moves nothing.
 	"take_over": {
 		"available":     "Start the standby pump by site procedure.",
 		"running":       "See on the screen that the standby pump, which runs already, delivers.",
@@ -26,9 +26,9 @@ var steps = map[string]map[string]string{
 	"restore": {
 		"available":     "Start the standby pump by site procedure and watch for flow within two minutes.",
 		"running":       "More pumps run than are required: see at which of them flow is missing.",
-		"not_available": "Start {subject|a pump that stands} again by site procedure, if its own alarm allows that, and watch for flow within two minutes. No standby is ready.",
-		"none":          "Start {subject|a pump that stands} again by site procedure, if its own alarm allows that, and watch for flow within two minutes. There is no standby.",
-		"unknown":       "Start the standby pump, if one is ready, else {subject|a pump that stands} again, by site procedure, and watch for flow within two minutes.",
+		"not_available": "When it is certain that nobody is at {subject|a stopped pump}, and its own alarm allows it: start it again by site procedure, and watch for flow within two minutes. No standby is ready.",
+		"none":          "When it is certain that nobody is at {subject|a stopped pump}, and its own alarm allows it: start it again by site procedure, and watch for flow within two minutes. There is no standby.",
+		"unknown":       "Start the standby pump, if one is ready, by site procedure. If none is, and when it is certain that nobody is at {subject|a stopped pump} and its own alarm allows it: start that again by site procedure. Watch for flow within two minutes.",
 	},
 }
 

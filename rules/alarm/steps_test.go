@@ -21,7 +21,7 @@ func TestTheFirstStepGoesWithTheStandbyInTheHeadline(t *testing.T) {
 		{"oil_level_low", "not available", "No standby is ready: prepare to cut back the gas, and stop this pump as soon as operations can."},
 		{"diaphragm_leak", "running", "The standby pump runs: see that it delivers, then stop this one by site procedure."},
 		{"circulation_lost", "available", "Start the standby pump by site procedure and watch for flow within two minutes."},
-		{"circulation_short", "none", "Start GP-1 again by site procedure, if its own alarm allows that, and watch for flow within two minutes. There is no standby."},
+		{"circulation_short", "none", "When it is certain that nobody is at GP-1, and its own alarm allows it: start it again by site procedure, and watch for flow within two minutes. There is no standby."},
 	}
 	for _, tt := range tests {
 		e := alarm.Event{Kind: alarm.Raised, Text: tt.text, Class: alarm.Alarm, Standby: tt.standby, Subject: "GP-1"}

@@ -159,8 +159,9 @@ var circulationTexts = map[string]Text{
 			"or a bypass or relief valve passes, or check valves wear, or the speed is low.",
 		Consequence: "The gas may leave wetter than agreed. A starved pump wears fast.",
 		Actions: []Action{
-			off("Look at pump speed, tank level, suction pressure and bypass position on the screen."),
-			off("Raise the speed within the pump's rating, or start the standby pump, by site procedure."),
+			off("Look at pump speed, tank level, suction pressure, glycol temperature and bypass position on the screen."),
+			off("If suction pressure or tank level is low, or the glycol is cold: do not raise the speed; run slower, or start the standby pump if one is ready, by site procedure."),
+			off("Only if all three are normal: raise the speed within the pump's rating."),
 			on("Clean the suction strainer."),
 			on("Inspect the check valves of every head."),
 		},
@@ -211,7 +212,7 @@ var circulationTexts = map[string]Text{
 		Cause:       "Nobody has run the standby pump for longer than set.",
 		Consequence: "Valves stick, seals dry and oil drains from the cells of a pump that stands. It may fail to prime when it is needed.",
 		Actions: []Action{
-			off("Run the standby pump for half an hour by site procedure, and look for flow and for leaks from outside."),
+			off("With everyone clear of it and suction and discharge open, run the standby pump for half an hour by site procedure, and look for flow and for leaks from outside."),
 		},
 		NotKnown: "Whether the pump would start.",
 		Respond:  7 * 24 * time.Hour,

@@ -4,9 +4,9 @@ import "time"
 
 // withoutPower is what is done about a pump whose controls have lost theirs.
 var withoutPower = []Action{
+	off("Keep people clear of pumps: they may start when power returns."),
 	off("Ask the supply side what is known and how long it takes."),
 	off("Cut back the gas and turn down the reboiler by site procedure."),
-	off("Keep people clear of pumps: they may start when power returns."),
 	on("Have an authorised electrician check fuses and the supply of the controls."),
 }
 
@@ -102,7 +102,8 @@ var stoppedTexts = map[string]Text{
 		Cause:       "The plant's own interlock does not allow the pump to run. It protects something: find out what.",
 		Consequence: "With no standby the circulation is lost. The pump starts by itself when the interlock lets go.",
 		Actions: []Action{
-			off("Read in the plant's control system which interlock stands, and clear its cause."),
+			off("Keep everyone clear of the pump: it starts by itself when the interlock lets go."),
+			off("Read in the plant's control system which interlock is active. Do not bypass it; have its cause cleared by site procedure."),
 			off("{take_over}"),
 			off("Watch suction pressure and tank level for gas flowing back."),
 		},
@@ -143,10 +144,10 @@ var stoppedTexts = map[string]Text{
 		Consequence: "No pump runs: gas goes out wet, and a fired reboiler without circulation overheats. Gas can flow back through the stopped pumps. " +
 			"Everything may start by itself when power returns.",
 		Actions: []Action{
+			off("Keep people clear of pumps: they may start when power returns."),
 			off("Ask the supply side what is known and how long it takes."),
 			off("Lower, divert or stop the gas and turn down the reboiler, by site procedure."),
 			off("Watch suction pressure and tank level, if they are still seen, for gas flowing back."),
-			off("Keep people clear of pumps: they may start when power returns."),
 			on("Have an authorised electrician check fuses and the supply of the controls."),
 		},
 		NotKnown:    "Whether only the controls or the whole site is without power.",

@@ -13,7 +13,7 @@ var levelTexts = map[string]Text{
 			off("Turn down the reboiler by site procedure before its tube is bare."),
 			off("Look for where the glycol went: contactor level, separator, ground around the skid from a distance."),
 			off("Have glycol brought, and stop the pump before the suction draws gas."),
-			on("Fill glycol by site procedure."),
+			on("With the reboiler off and its tube cool if it was bare: fill glycol by site procedure."),
 		},
 		NotKnown: "Where the glycol went.",
 		Parts:    []string{"glycol"},

@@ -10,9 +10,9 @@ var storeTexts = map[string]Text{
 		Cause:       "The disk is full, read-only or failing, or the file's rights were changed.",
 		Consequence: "Alarms still go out, but nothing is kept: a restart now loses counted hours and journal since the last good write.",
 		Actions: []Action{
-			off("See in the log what the write failed with, and how much space is left."),
-			off("Take a backup before anything else."),
-			off("Do not switch the gateway off until it writes again."),
+			off("Do not restart the agent or switch the gateway off until it writes again."),
+			off("See in the log what the write failed with. If the disk is full, make room first: a backup is first copied beside the state file."),
+			off("Then take a backup to another disk."),
 		},
 		Respond: 24 * time.Hour,
 	},

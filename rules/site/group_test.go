@@ -253,7 +253,7 @@ func TestOneOfTwoThatDeliverIsShortAndNotLost(t *testing.T) {
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("headlines (-want +got):\n%s", d)
 	}
-	if first.Actions[0].Text != "Start gp-1 again by site procedure, if its own alarm allows that, and watch for flow within two minutes. There is no standby." {
+	if first.Actions[0].Text != "When it is certain that nobody is at gp-1, and its own alarm allows it: start it again by site procedure, and watch for flow within two minutes. There is no standby." {
 		t.Errorf("first step %s", first.Actions[0].Text)
 	}
 }

@@ -131,9 +131,11 @@ var standing = map[string]standingJudge{
 	"head_failing": {judgeFailing, func(set *Settings) bool {
 		return set.observes() && set.has(drivers.DischargePressure) && set.has(drivers.GlycolFlow)
 	}},
-	"loss_in_one_head": {judgeOneHead, watches(drivers.DischargePressure)},
-	"finding":          {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
-	"efficiency_low":   {judgeEfficiency, watches(drivers.GlycolFlow)},
+	"loss_in_one_head":      {judgeOneHead, watches(drivers.DischargePressure)},
+	"finding":               {judgeFinding, watches(drivers.DischargePressure, drivers.GlycolFlow)},
+	"efficiency_low":        {judgeEfficiency, watches(drivers.GlycolFlow)},
+	"efficiency_impossible": {judgeImpossible, watches(drivers.GlycolFlow)},
+	"npsh_margin_low":       {judgeMargin, tellsMargin},
 }
 
 // judgeSwitch holds while a switch stands at that answer.

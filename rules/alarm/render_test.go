@@ -38,7 +38,7 @@ var (
 		quantity.Temperature: 80, quantity.Length: 1, quantity.Flow: 20e-3 / 60, quantity.Speed: 400, quantity.Current: 30, quantity.Torque: 200,
 		quantity.Power: 15e3, quantity.Share: 0.9, quantity.Duration: 30 * 24 * 3600, quantity.Frequency: 50, quantity.Volume: 1,
 	}
-	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "ambient_temperature_low": -20, "circulation_lost": 5e-3 / 60, "stopped_longer_than_usual": 3600}
+	limitAt = map[string]float64{"store_slow": 2, "too_cold_to_pump": 10, "npsh_margin_low": 0, "glycol_temperature_low": 20, "hydraulic_oil_temperature_low": 15, "ambient_temperature_low": -20, "circulation_lost": 5e-3 / 60, "stopped_longer_than_usual": 3600}
 )
 
 // example gives a value beyond a plausible limit.
@@ -61,7 +61,10 @@ func example(d *alarm.Definition) (value, limit float64, ok bool) {
 		value, limit = 1.18, 1.1
 	}
 	if d.Text == "efficiency_impossible" {
-		value, limit = 1.08, 1
+		value, limit = 1.08, 1.05
+	}
+	if d.Text == "npsh_margin_low" {
+		value = -0.4
 	}
 	if d.Text == "no_flow" || d.Text == "failed_to_prime" || d.Text == "circulation_lost" {
 		value, limit = 0, 2e-4/60

@@ -122,9 +122,6 @@ var pumpAlarms = map[string]Definition{
 	},
 
 	// The record of hours.
-	"hours_unobserved": {
-		Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay, Dimension: quantity.Duration,
-	},
 	"meter_not_run_hours": {
 		Class: Advisory, Priority: Low, Responder: Automation, Notify: NextWorkingDay,
 		Signal: drivers.DriveRunHours, Dimension: quantity.Duration,

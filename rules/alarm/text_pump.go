@@ -91,15 +91,15 @@ var pumpTexts = map[string]Text{
 	},
 	"npsh_margin_low": {
 		Title:       "suction margin low",
-		Headline:    "suction margin LOW[: {value}][, {limit} needed]",
-		Cause:       "The pressure at the suction hardly covers what the pump needs at this speed: low tank, strainer plugging, hot or cold glycol, speed too high.",
+		Headline:    "suction margin LOW[: {value}]",
+		Cause:       "The pressure at the suction does not cover what the pump needs: low tank, strainer plugging, hot or cold glycol, speed too high.",
 		Consequence: "Glycol flashes in the heads. Flow falls, the valves hammer and their seats erode.",
 		Actions: []Action{
 			off("Run slower if circulation allows, by site procedure: a little slower gains much margin."),
 			off("Look at tank level and glycol temperature."),
 			on("Clean the suction strainer."),
 		},
-		NotKnown: "The pressure right at the heads: it is worked out from the line as configured.",
+		NotKnown: "The pressure right at the heads: it is worked out from the line as configured. And the need at this speed: the maker states it at rated speed.",
 		Parts:    []string{"strainer element and gasket"},
 		Respond:  24 * time.Hour,
 	},

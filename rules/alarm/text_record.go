@@ -1,7 +1,5 @@
 package alarm
 
-import "time"
-
 // recordTexts are facts worth keeping that call nobody: the journal only.
 var recordTexts = map[string]Text{
 	"pump_started":           {Title: "pump started", Headline: "pump started[ after standing {lasted}]"},
@@ -45,16 +43,4 @@ var countingTexts = map[string]Text{
 	"running_resolved":      {Title: "running undisputed again", Headline: "witnesses of running agree again[ after {lasted}]"},
 	"opening_counters":      {Title: "opening counters set", Headline: "opening counters set[: {value}]"},
 	"counter_corrected":     {Title: "counter corrected", Headline: "counter corrected: {subject}[, now {value}]"},
-	"hours_unobserved": {
-		Title:       "many hours unobserved",
-		Headline:    "{value|many hours} unobserved since the last service",
-		Cause:       "The device was silent, the agent was off, or the witnesses of running disagreed, and no meter closed the gap.",
-		Consequence: "Service dates are uncertain by as much: they may be due sooner than shown.",
-		Actions: []Action{
-			off("Read the panel's hour meter and record it: that closes the gap."),
-			off("Mend what keeps the pump from being seen."),
-		},
-		NotKnown: "How much of the time the pump ran.",
-		Respond:  30 * 24 * time.Hour,
-	},
 }

@@ -104,6 +104,57 @@ func TestWhatIsSeenNoMoreHindersNoLearning(t *testing.T) {
 	}
 }
 
+// What stands as changed in a band that the pump does not come back to keeps the
+// others from learning for a day, not for ever.
+func TestAChangeLeftBehindBlindsNoBandForEver(t *testing.T) {
+	l := newLearner()
+	l.pass(60, bandA, 0)
+	l.pass(30, bandA, 10)
+	l.pass(23*60, bandB, 0)
+	learned := func() (n int) {
+		for _, c := range l.s.Changes(&l.set, bandB, nil) {
+			if c.Learned {
+				n++
+			}
+		}
+		return n
+	}
+	if n := learned(); n > 0 {
+		t.Errorf("%d indicators were learned within the day", n)
+	}
+	l.pass(2*60, bandB, 0)
+	if n := learned(); n < 4 {
+		t.Errorf("%d indicators were learned after the day, want all", n)
+	}
+	if l.raised(bandB) {
+		t.Error("what was learned after the day looks changed")
+	}
+	l.pass(60, bandB, 10)
+	if !l.raised(bandB) {
+		t.Error("a change is not found in the band that was learned late")
+	}
+}
+
+// What stands exactly still while it is learned has no scatter; it is judged all
+// the same, and its change is not learned.
+func TestANumberThatStoodStillIsJudged(t *testing.T) {
+	l := newLearner()
+	feed := func(minutes int, x float64) {
+		for range 60 * minutes {
+			l.at.SinceBoot += time.Second
+			l.s.Observe(&l.set, l.at, bandA, []condition.Observation{condition.Number(condition.SuctionPressure, x, 4e3)})
+		}
+	}
+	feed(60, 152e3)
+	if l.raised(bandA) {
+		t.Error("what stands still looks changed")
+	}
+	feed(30, 90e3)
+	if c := l.s.Changes(&l.set, bandA, nil)[0]; !c.Raised || real(c.Baseline) != 152e3 {
+		t.Errorf("%+v, want 152 kPa learned and a change raised", c)
+	}
+}
+
 // A band that the pump comes to for the first time while it is known to have
 // changed must not take the change for health.
 func TestAChangeIsNotLearnedInTheNextBand(t *testing.T) {

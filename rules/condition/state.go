@@ -93,14 +93,14 @@ func (s *State) Observe(set *Settings, at drivers.Instant, band Band, list []Obs
 // every beat; an episode's last block ends by it.
 func (s *State) Advance(set *Settings, at drivers.Instant) {
 	for i := range s.Bands {
-		s.Bands[i].advance(set, at, s.changedBeside(i))
+		s.Bands[i].advance(set, at, s.changedBeside(i, at))
 	}
 }
 
 // changedBeside is whether a change stands in another band.
-func (s *State) changedBeside(band int) bool {
+func (s *State) changedBeside(band int, at drivers.Instant) bool {
 	for i := range s.Bands {
-		if i != band && s.Bands[i].stands() {
+		if i != band && s.Bands[i].stands() && s.Bands[i].usedWithin(remembered, at) {
 			return true
 		}
 	}
@@ -165,6 +165,21 @@ func (b *BandState) looksChanged(set *Settings) bool {
 	}
 	for i := range b.Watches {
 		if _, score := b.Watches[i].leading(set); score > from && !b.Watches[i].gone() {
+			return true
+		}
+	}
+	return false
+}
+
+// A change keeps other bands from learning for so long after its own was last
+// used (common practice, no source): a band that the pump does not come back to
+// cannot see it go, and must not blind all others for ever.
+const remembered = 24 * time.Hour
+
+// usedWithin is whether a block of b began in that time.
+func (b *BandState) usedWithin(d time.Duration, at drivers.Instant) bool {
+	for i := range b.Watches {
+		if passed, known := at.Since(b.Watches[i].Begun); !known || passed < d {
 			return true
 		}
 	}

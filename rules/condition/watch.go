@@ -155,6 +155,9 @@ func (w *Watch) judge(set *Settings, at drivers.Instant, b Block) (t JointTerm, 
 		w.Arms = make([]Arm, len(w.directions()))
 	}
 	sigma := w.Baseline.sigma(b.variance(), w.dims())
+	if !(sigma > 0) { // it stood exactly still while it was learned
+		sigma = b.Least / 10
+	}
 	if !(sigma > 0) {
 		return t, false
 	}

@@ -34,10 +34,10 @@ type Persistence struct {
 // Judge notes whether something is found at an instant, and gives whether a
 // visit is advised.
 func (p *Persistence) Judge(at drivers.Instant, found bool) (visit bool) {
-	const longest = 10 * time.Minute // between two judgements, else the time between is not known
+	const longest = 10 * time.Minute // between two judgements; of a longer time between nobody knows
 	passed := time.Duration(0)
-	if d, known := at.Since(p.Seen); known && d > 0 {
-		passed = min(d, longest)
+	if d, known := at.Since(p.Seen); known && d > 0 && d <= longest {
+		passed = d
 	}
 	switch {
 	case found && !p.Present:

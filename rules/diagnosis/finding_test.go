@@ -48,3 +48,19 @@ func TestTimeThatWasNotJudgedDoesNotCount(t *testing.T) {
 		t.Error("eight hours of standing still advise a visit")
 	}
 }
+
+// Of a pump that runs two minutes in twenty only those count.
+func TestOfAPumpThatCyclesOnlyTheRunsCount(t *testing.T) {
+	var p Persistence
+	at := drivers.Instant{Boot: "a"}
+	for range 100 {
+		for range 12 {
+			p.Judge(at, true)
+			at.SinceBoot += 10 * time.Second
+		}
+		at.SinceBoot += 18 * time.Minute
+	}
+	if want := 100 * 110 * time.Second; p.Stood != want {
+		t.Errorf("stood %v, want %v", p.Stood, want)
+	}
+}

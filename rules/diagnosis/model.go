@@ -69,6 +69,8 @@ func (m *Model) Late(p quantity.Pascals) float64 {
 func (m *Model) Nameable(speed quantity.RevolutionsPerMinute) (bool, string) {
 	_, _, known := m.Line.At(float64(speed)/60, float64(speed)/60, m.Path)
 	switch {
+	case !m.Geometry.Triplex():
+		return false, notTriplex
 	case !m.Geometry.Index.Present():
 		return false, "no shaft index"
 	case !m.Geometry.NamesCylinders():

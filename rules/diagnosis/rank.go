@@ -45,8 +45,16 @@ const (
 	gainSteps = 13 // of the grid over the line's unknown size, from −2 to 2 σ
 )
 
-// Rank weighs all causes. It does not keep e.
+// notTriplex is why no cause is told of another pump: which orders are its
+// ripple, and which a fault of one head adds, was worked out for three.
+const notTriplex = "causes are worked out for pumps of three cylinders"
+
+// Rank weighs all causes; of a pump that has not three cylinders it knows none.
+// It does not keep e.
 func (m *Model) Rank(e *Evidence) Ranking {
+	if !m.Geometry.Triplex() {
+		return Ranking{Causes: []Ranked{{Cause: NoneOfThese, Probability: 1}}, Why: notTriplex}
+	}
 	late := m.Late(e.Pressure)
 	r := Ranking{}
 	r.Named, r.Why = m.Nameable(e.Speed)

@@ -10,8 +10,9 @@ import (
 	"pumpside/rules/pump"
 )
 
-// A Survey keeps the last half minute of pressure and index, and measures the
-// line when the shaft's speed has swept. It holds a bounded number of samples.
+// A Survey keeps the latest of pressure and index since the speed was last
+// steady, half a minute where they are read fast, and measures the line when
+// the shaft's speed has swept. It holds a bounded number of samples.
 type Survey struct {
 	samples, marks []mark
 }

@@ -66,10 +66,14 @@ func (x Index) Present() bool { return x.PulsesPerRevolution > 0 }
 // an angle and not only a speed.
 func (x Index) Once() bool { return x.PulsesPerRevolution == 1 }
 
+// Triplex is whether the pump has three cylinders, for which causes of a change
+// were worked out.
+func (g Geometry) Triplex() bool { return g.Cylinders == 3 }
+
 // NamesCylinders is whether index and installer together can tie an angle to
-// a numbered cylinder.
+// a numbered cylinder of a triplex.
 func (g Geometry) NamesCylinders() bool {
-	return g.Index.Once() && g.Index.AngleKnown && g.Cylinder1 != ""
+	return g.Triplex() && g.Index.Once() && g.Index.AngleKnown && g.Cylinder1 != ""
 }
 
 // Displacement is the volume one plunger displaces in one stroke, π/4·d²·s.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+	"time"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -64,6 +65,11 @@ func (r *recent) change() (delta complex128, sigma float64, ok bool) {
 	return r.mean, math.Sqrt(r.rough * (1/math.Min(float64(r.n), 30) + 1/float64(r.learned))), true
 }
 
+// stale is after how long without a new block nothing is judged: where a change
+// stood last says nothing of the pump now. Fast windows come every five minutes
+// unless somebody says otherwise (common practice, no source).
+const stale = 30 * time.Minute
+
 // judge looks at where every indicator stands, ranks causes while any has
 // changed, and moves the findings on.
 func (o *observer) judge(set *Settings, s *State) {
@@ -83,7 +89,10 @@ func (o *observer) judge(set *Settings, s *State) {
 			fresh = true
 		}
 	}
-	if !learned {
+	if fresh {
+		o.refreshed = now
+	}
+	if !learned || now-o.refreshed > stale {
 		return
 	}
 	s.learned()
@@ -124,12 +133,29 @@ func (o *observer) judge(set *Settings, s *State) {
 }
 
 // firstMoved is whether once per turn, to which a leaking half-stroke adds most,
-// has changed by enough to go there for, or is not seen at all.
+// has changed by enough to go there for, or is not seen while other orders are.
+// Without any, a loss of flow is that of no one head.
 func (o *observer) firstMoved() bool {
-	first := condition.OrderIndicator(pump.Discharge, 1)
-	i := slices.IndexFunc(o.changes, func(c condition.Change) bool { return c.Indicator == first && c.Learned })
-	return i < 0 || o.worthVisit(o.changes[i])
+	others := false
+	for i := range o.changes {
+		switch c := &o.changes[i]; {
+		case !c.Learned || orderOf(c.Indicator) == 0:
+		case c.Indicator == orderOne:
+			return o.worthVisit(*c)
+		default:
+			others = true
+		}
+	}
+	return others
 }
+
+// Of plain numbers, what is well worth a visit (common practice, no source).
+// Less is a level in the tank or a meter's drift.
+const (
+	efficiencyWorth = 0.02 // of what the plungers displace
+	torqueWorth     = 0.1  // of what was learned
+	suctionWorth    = 20e3 // Pa
+)
 
 // worthVisit is whether a change may advise a visit. The orders of a pump that
 // is well move within a band, for the line answers each of them differently at
@@ -141,23 +167,28 @@ func (o *observer) worthVisit(c condition.Change) bool {
 	const first, far, ofRipple = 0.3, 0.5, 0.1 // of the baseline, of a higher order's, of the ripple's
 	ripple := 0.0
 	for i := range o.changes {
-		if o.changes[i].Indicator == condition.OrderIndicator(pump.Discharge, 3) {
+		if o.changes[i].Indicator == condition.OrderIndicator(pump.Discharge, o.model.Geometry.Cylinders) {
 			ripple = cmplx.Abs(o.changes[i].Baseline)
 		}
 	}
 	least := 0.0
-	for k := 1; k <= highestOrder; k++ {
-		switch {
-		case c.Indicator != condition.OrderIndicator(pump.Discharge, k):
-		case k == 1:
-			least = first * cmplx.Abs(c.Baseline)
-		case float64(k)*float64(o.operating.Speed)/60*o.pace.interval.Seconds() > 0.45:
-			return false // polled about twice in its period, or less: others fall onto it
-		default:
-			least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
-		}
+	switch k := orderOf(c.Indicator); {
+	case c.Indicator == condition.Together:
+		return false
+	case c.Indicator == condition.VolumetricEfficiency:
+		least = efficiencyWorth
+	case c.Indicator == condition.TorquePerPressure:
+		least = torqueWorth * cmplx.Abs(c.Baseline)
+	case c.Indicator == condition.SuctionPressure:
+		least = suctionWorth
+	case k == 1:
+		least = first * cmplx.Abs(c.Baseline)
+	case float64(k)*float64(o.operating.Speed)/60*o.pace.interval.Seconds() > 0.45:
+		return false // polled about twice in its period, or less: others fall onto it
+	default:
+		least = max(far*cmplx.Abs(c.Baseline), ofRipple*ripple)
 	}
-	return c.Raised && c.Indicator != condition.Together && (least == 0 || cmplx.Abs(c.Delta) > least)
+	return c.Raised && cmplx.Abs(c.Delta) > least
 }
 
 // advised is whether a visit was, when the pump was last judged.

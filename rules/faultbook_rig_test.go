@@ -27,6 +27,9 @@ type sampling struct {
 	meter    bool          // a flow meter, every second
 	fastFor  time.Duration // pressure is polled fast for so long
 	fastEach time.Duration // on this beat; 0: always
+
+	frequency bool                                       // the drive tells its frequency instead of a speed
+	shows     func(at time.Duration, r *drivers.Reading) // what a device makes of a value; may be nil
 }
 
 // A bench is a simulated pump with the rules watching it.
@@ -53,13 +56,13 @@ var benchSignals = map[drivers.Signal]struct {
 	drivers.MotorSpeed: {"motor_speed", 1}, drivers.MotorTorque: {"motor_torque", 1}, drivers.MotorPower: {"motor_power", 1e3},
 	drivers.SuctionPressure: {"suction_pressure", 1e3}, drivers.GlycolTemperature: {"glycol_temperature", 1},
 	drivers.HydraulicOilTemperature: {"hydraulic_oil_temperature", 1}, drivers.GlycolFlow: {"glycol_flow", 1.0 / 60e3},
-	drivers.BypassValve: {"bypass_valve", 1},
+	drivers.BypassValve: {"bypass_valve", 1}, drivers.DriveFrequency: {"motor_speed", 2.0 / 60}, // four poles, no slip
 }
 
 // routineOrder is fixed, so that a run is the same every time.
 var routineOrder = []drivers.Signal{
 	drivers.MotorSpeed, drivers.MotorTorque, drivers.MotorPower, drivers.SuctionPressure, drivers.GlycolTemperature,
-	drivers.HydraulicOilTemperature, drivers.GlycolFlow, drivers.BypassValve,
+	drivers.HydraulicOilTemperature, drivers.GlycolFlow, drivers.BypassValve, drivers.DriveFrequency,
 }
 
 func geometryOf(m simulator.Machine, index bool) pump.Geometry {
@@ -95,9 +98,17 @@ func newBench(t testing.TB, s simulator.Settings, how sampling) *bench {
 	b := &bench{t: t, skid: skid, how: how, rng: rand.New(rand.NewPCG(s.Seed, 77)), boot: 100 * time.Hour}
 	list := []drivers.Signal{drivers.DischargePressure}
 	for _, one := range routineOrder {
-		if one != drivers.GlycolFlow || how.meter {
-			list = append(list, one)
+		switch one {
+		case drivers.GlycolFlow:
+			if !how.meter {
+				continue
+			}
+		case drivers.MotorSpeed, drivers.DriveFrequency:
+			if how.frequency != (one == drivers.DriveFrequency) {
+				continue
+			}
 		}
+		list = append(list, one)
 	}
 	if how.index {
 		list = append(list, drivers.ShaftIndex)
@@ -166,6 +177,9 @@ func (b *bench) read(signal drivers.Signal, name string, scale float64, at time.
 	r := drivers.Reading{Signal: signal, Value: v * scale, Quality: drivers.Good}
 	if b.mute(signal, at) {
 		r = drivers.Reading{Signal: signal, Quality: drivers.Bad, Reason: drivers.Timeout}
+	}
+	if b.how.shows != nil {
+		b.how.shows(at, &r)
 	}
 	b.batch.Readings = append(b.batch.Readings, r)
 }

@@ -35,7 +35,7 @@ func TestAFaultThatNeverShowedCannotBeJudged(t *testing.T) {
 	r.at.Wall, r.at.SinceBoot = r.at.Wall.AddDate(0, 0, 31), r.at.SinceBoot+31*24*time.Hour
 	r.pass(2 * time.Minute)
 	view = r.state.Snapshot(r.set).Repair
-	if view.Verdict != "cannot_tell" || view.Why != "the fault had not shown in what is measured" {
+	if view.Verdict != "cannot_tell" || view.Why != "nothing that can be compared was measured just before the work" {
 		t.Errorf("repair %+v", view)
 	}
 	found := false

@@ -18,7 +18,7 @@ const (
 	rampEnds   = 3 * time.Second // after the speed has settled, the ramp before it is surveyed
 )
 
-// ripples are the orders observed.
+// highestOrder is that of the orders observed.
 const highestOrder = 6
 
 // Observed is what the observer remembers of a pump beyond the process.
@@ -58,6 +58,7 @@ type observer struct {
 	countAt   time.Duration
 	hasCount  bool
 	operating condition.Operating
+	aligned   condition.Band // of the newest window
 	band      condition.Band
 	place     condition.Place
 
@@ -76,6 +77,7 @@ type observer struct {
 	list      []condition.Observation
 	judged    time.Duration
 	ranked    time.Duration
+	refreshed time.Duration // when the newest block ended
 	changes   []condition.Change
 	recents   []recent
 	concluded bool // something was judged in this life of the process

@@ -9,7 +9,8 @@ import (
 	"pumpside/rules/orders"
 )
 
-// operate finds the band the pump works in.
+// operate finds the band the pump works in. The band goes by the drive's speed, where that is known, whatever indicator
+// asks: two speeds that differ a little would change it with every reading.
 func (o *observer) operate(set *Settings, s *State, speed float64) {
 	p, ok := s.settled(set, drivers.DischargePressure)
 	if !ok {
@@ -19,7 +20,11 @@ func (o *observer) operate(set *Settings, s *State, speed float64) {
 		Speed: quantity.RevolutionsPerMinute(speed), Pressure: quantity.Pascals(p),
 		Glycol: s.temperature(set, drivers.GlycolTemperature), Oil: s.temperature(set, drivers.HydraulicOilTemperature),
 	}
-	band := o.hold(o.operating)
+	at := o.operating
+	if rpm, known := s.steadySpeed(set); known {
+		at.Speed = quantity.RevolutionsPerMinute(rpm)
+	}
+	band := o.hold(at)
 	if band != o.band {
 		o.band, o.reference, o.fold = band, [highestOrder + 1]complex128{}, orders.Fold{}
 		o.recallRipple(set, s)

@@ -46,7 +46,7 @@ func (p *pace) sample(at time.Duration) bool {
 }
 
 // changed reports whether the windows no longer suit.
-func (p *pace) changed(time.Duration) bool {
+func (p *pace) changed() bool {
 	class := len(paces)
 	for i := range paces {
 		margin := paces[i].upTo

@@ -19,7 +19,7 @@ func (o *observer) pressure(set *Settings, s *State, b *drivers.Batch, value flo
 	if !o.pace.sample(at) {
 		return
 	}
-	if o.pace.changed(at) {
+	if o.pace.changed() {
 		o.remake(set, signal)
 	}
 	if o.window == nil {
@@ -60,9 +60,11 @@ func (o *observer) fit(set *Settings, s *State) {
 	}
 	o.operate(set, s, r.Speed*60)
 	lock := o.track.Align(r, set.Geometry.Cylinders)
-	if o.indexed = lock == orders.Indexed; lock == orders.Lost {
+	o.indexed = lock == orders.Indexed
+	if lock == orders.Lost || lock == orders.Followed && o.band != o.aligned { // it may come from a band that knew no angle
 		o.findAngle(set, s)
 	}
+	o.aligned = o.band
 	const steady = 0.01
 	if r.Spread > steady {
 		return

@@ -69,10 +69,14 @@ func (s *State) Ramping() bool {
 }
 
 // steadySpeed is the shaft's speed in rpm by what tells it most smoothly: the
-// drive. A pulse count of one a turn, polled, jumps by whole turns.
+// drive's speed or frequency, or the rating of a motor without a drive. A pulse
+// count of one a turn, polled, jumps by whole turns.
 func (s *State) steadySpeed(set *Settings) (rpm float64, ok bool) {
 	if motor, known := s.newest(set, drivers.MotorSpeed); known && set.Geometry.Ratio > 0 {
 		return math.Abs(motor) / float64(set.Geometry.Ratio), true
+	}
+	if s.status.ByMotor > 0 {
+		return float64(s.status.ByMotor), true
 	}
 	return float64(s.status.ShaftSpeed), s.status.SpeedKnown
 }
@@ -123,7 +127,7 @@ func (o *observer) index(set *Settings, s *State, b *drivers.Batch, count float6
 	if !o.hasCount || step < 0 || step > most {
 		o.turns, step = 0, 0
 		o.forgetAngle(set, s)
-	} else if step == 1 || step > 0 && step < per {
+	} else if step == 1 {
 		middle := (at + o.countAt) / 2
 		o.survey.AddMark(middle.Seconds(), (o.turns+step)/per)
 	}

@@ -57,6 +57,9 @@ type Status struct {
 
 	ShaftSpeed quantity.RevolutionsPerMinute // of the pump; 0 while it is known to stand
 	SpeedKnown bool
+	// ByMotor is ShaftSpeed by drive or rating, whatever an index says: smooth,
+	// but without belt slip. 0 while the motor stands or nothing tells.
+	ByMotor quantity.RevolutionsPerMinute
 }
 
 // Status gives what is known at the last batch.
@@ -80,6 +83,9 @@ func (s *State) Status(set *Settings) Status {
 		st.For, st.Exact = t-r.Since, r.Exact
 	}
 	st.ShaftSpeed, st.SpeedKnown = s.shaftSpeed(set, t)
+	if r.Motor {
+		st.ByMotor = quantity.RevolutionsPerMinute(r.RPM / float64(set.Ratio))
+	}
 	return st
 }
 

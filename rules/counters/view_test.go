@@ -21,11 +21,11 @@ func TestStatus(t *testing.T) {
 		{"nothing read yet", func(r *rig) { r.batch() }, counters.Status{}},
 		{"running since it was first seen, which is not when it started", func(r *rig) {
 			r.poll(11*time.Second, driveRuns, rpm(1500), watts(900))
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 10 * time.Second, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 10 * time.Second, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"started ten seconds ago", func(r *rig) {
 			r.poll(11*time.Second, driveStops, rpm(0), watts(0))
 			r.poll(11*time.Second, driveRuns, rpm(1500), watts(900))
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 10 * time.Second, Exact: true, StartsLastHour: 1, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 10 * time.Second, Exact: true, StartsLastHour: 1, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"stopped, and known to stand", func(r *rig) {
 			r.poll(11*time.Second, driveRuns, rpm(1500), watts(900))
 			r.poll(11*time.Second, driveStops, rpm(0), watts(0))
@@ -33,7 +33,7 @@ func TestStatus(t *testing.T) {
 		{"doubted for half a minute: the drive's word still holds", func(r *rig) {
 			r.poll(11*time.Second, driveStops, rpm(0), watts(0))
 			r.poll(31*time.Second, driveRuns, rpm(1500), watts(0))
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, Doubted: true, For: 30 * time.Second, Exact: true, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, Doubted: true, For: 30 * time.Second, Exact: true, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"disputed: the drive says so, but who knows", func(r *rig) {
 			r.poll(11*time.Second, driveStops, rpm(0), watts(0))
 			r.poll(71*time.Second, driveRuns, rpm(1500), watts(0))
@@ -48,25 +48,25 @@ func TestStatus(t *testing.T) {
 			r.poll(11*time.Second, driveRuns, rpm(1500), watts(900))
 			r.wait(19 * time.Second)
 			r.poll(time.Second, driveRuns, rpm(1500), watts(900))
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 30 * time.Second, StartsLastHour: 1, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 30 * time.Second, StartsLastHour: 1, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"eight starts in the last hour, none older", func(r *rig) {
 			for range 12 { // one in 450 s
 				r.poll(225*time.Second, driveStops, rpm(0), watts(0))
 				r.poll(225*time.Second, driveRuns, rpm(1500), watts(900))
 			}
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 224 * time.Second, Exact: true, StartsLastHour: 8, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 224 * time.Second, Exact: true, StartsLastHour: 8, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"sixteen stands for more", func(r *rig) {
 			for range 40 {
 				r.poll(30*time.Second, driveStops, rpm(0), watts(0))
 				r.poll(30*time.Second, driveRuns, rpm(1500), watts(900))
 			}
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 29 * time.Second, Exact: true, StartsLastHour: 16, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: 29 * time.Second, Exact: true, StartsLastHour: 16, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 		{"starts before a reboot are as old as the clocks say", func(r *rig) {
 			r.poll(10*time.Second, driveStops, rpm(0), watts(0))
 			r.poll(10*time.Second, driveRuns, rpm(1500), watts(900))
 			r.reboot(59*time.Minute+51*time.Second, true)
 			r.batch(driveRuns, rpm(1500), watts(900))
-		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: time.Hour, StartsLastHour: 0, ShaftSpeed: 300, SpeedKnown: true}},
+		}, counters.Status{Running: counters.Yes, Drive: counters.Yes, For: time.Hour, StartsLastHour: 0, ShaftSpeed: 300, SpeedKnown: true, ByMotor: 300}},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
@@ -91,6 +91,9 @@ func TestShaftSpeedByIndex(t *testing.T) {
 	turning(r, 0, 60*time.Second)
 	if got := r.s.Status(&r.set).ShaftSpeed; got < 299 || got > 301 {
 		t.Errorf("five pulses a second are %v rpm, want 300", got)
+	}
+	if got := r.s.Status(&r.set).ByMotor; got != 300 {
+		t.Errorf("by the motor %v rpm, want 300", got)
 	}
 }
 

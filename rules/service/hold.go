@@ -129,6 +129,8 @@ func (r *Repair) Judge(now drivers.Instant) Judgement {
 	switch {
 	case blocks < firstVerdict && !late:
 		return Judgement{}
+	case len(r.Marks) == 0:
+		return Judgement{Verdict: CannotTell, Why: "nothing that can be compared was measured just before the work"}
 	case weight < standsOut*standsOut:
 		return Judgement{Verdict: CannotTell, Why: "the fault had not shown in what is measured"}
 	}

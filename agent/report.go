@@ -104,7 +104,7 @@ func reportCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "report",
 		Short: "What the control room asks every day; with --broker, of every site at once",
-		Long: `report tells what runs, what stands and why, whether the glycol is kept moving,
+		Long: `report tells what runs, what is stopped and why, whether the glycol is kept moving,
 what has changed, what is silenced, what is due and how the alarms do.
 
 With --broker it asks no agent: it reads the retained reports of all sites at an

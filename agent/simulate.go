@@ -43,7 +43,7 @@ actions.`,
 	f.Uint16Var(&s.shift, "shift", 0, "put every register so many addresses further than --list says")
 	f.IntVar(&s.skids, "skids", 1, "how many, 1 to 123")
 	f.Uint64Var(&s.seed, "seed", 1, "of everything random")
-	f.BoolVar(&s.stopped, "stopped", false, "begin with the pumps standing")
+	f.BoolVar(&s.stopped, "stopped", false, "begin with the pumps stopped")
 	f.StringArrayVar(&s.faults, "fault", nil, "what happens; see above")
 	f.StringVar(&s.config, "write-config", "", "also write a configuration for --tcp to this `file`; it must not exist")
 	list := f.Bool("list", false, "list the actions of --fault and the registers, and end")

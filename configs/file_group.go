@@ -17,6 +17,6 @@ type groupFile struct {
 	WaterOut quantity.KilogramsPerCubicMeter `yaml:"gas_water_out" doc:"The water that may be left in the gas, per standard volume, such as 110 mg/m³ (7 lb in a million standard cubic feet). With gas_flow, gas_temperature and gas_pressure or contactor_pressure among its signals the circulation needed is worked out from the gas, taken as saturated. Left out: it is not."`
 	Ratio    quantity.CubicMeters            `yaml:"glycol_per_kilogram" default:"25 L" doc:"Glycol for each kilogram of water to be taken out; 17 to 42 L are usual (2 to 5 gallons a pound)."`
 	Pause    time.Duration                   `yaml:"pause" doc:"How long glycol may rest while gas flows and no run_demand asks for it, as in batch control. Left out: 30 min where the demands are off, none where there are no demands."`
-	Exercise time.Duration                   `yaml:"exercise_every" default:"30 d" doc:"A standby that stood longer without a run is told (common practice); 0 s: it is not."`
+	Exercise time.Duration                   `yaml:"exercise_every" default:"30 d" doc:"A standby that was stopped for longer without a run is told (common practice); 0 s: it is not."`
 	Change   time.Duration                   `yaml:"change_over_every" default:"0 s" doc:"How often duty is handed over, so that uneven hours are told; 0 s: it is not."`
 }

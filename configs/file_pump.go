@@ -106,7 +106,7 @@ type witnessFile struct {
 }
 
 type hourMeterFile struct {
-	Counts     string        `yaml:"counts" default:"learn" words:"run power_on learn" doc:"What the meter counts; learn watches whether it ticks while the pump stands."`
+	Counts     string        `yaml:"counts" default:"learn" words:"run power_on learn" doc:"What the meter counts; learn watches whether it ticks while the pump is stopped."`
 	Resolution time.Duration `yaml:"resolution" doc:"Its smallest step. Left out: one count of its register."`
 	Rollover   time.Duration `yaml:"rollover" doc:"The reading at which it starts again from zero, such as 65536 h. Left out: what its register holds."`
 }

@@ -95,7 +95,7 @@ func efficiencyRow(pump *Pump) (counterRow, bool) {
 	case meter < 0:
 		return row, false
 	case pump.Running == alarm.No:
-		row.Note = "none while the pump stands"
+		row.Note = "none while the pump is stopped"
 	case pump.Signals[meter].Quality == drivers.Bad:
 		row.Note = "not known: the flow is not read"
 	case pump.Running == alarm.Unknown:

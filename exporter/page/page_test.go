@@ -140,7 +140,7 @@ func TestScreensAnswerTheirQuestions(t *testing.T) {
 		{
 			"the handover tells of the circulation, the pumps and what is not known", "/handover",
 			[]string{
-				`glycol does not circulate and is wanted</span>, 0 of 1 pumps needed deliver, no spare is ready. 22.5 L/min, target 25.0 L/min by the gas; in this time 14 m³ circulated of 36 m³ needed (39 %); motors used 84.0 kWh, 11.76 EUR; <b>circulation lost 2 times, 20 min</b>`,
+				`glycol does not circulate and is wanted</span>, 0 of 1 pumps needed deliver, no standby is ready. 22.5 L/min, target 25.0 L/min by the gas; in this time 14 m³ circulated of 36 m³ needed (39 %); motors used 84.0 kWh, 11.76 EUR; <b>circulation lost 2 times, 20 min</b>`,
 				`<td><b>now</b></td><th scope="row"><a href="/pump/gp-1">GP-1</a></th><td>no glycol flow</td><td>control room</td><td>strainer element</td>`,
 				`<td>this week</td><th scope="row">the site</th>`,
 				`<td class="long">running <span class="soft">for 3 h</span></td><td class="num">11.5 h</td><td class="num">-- h</td><td class="num">2</td><td class="num">15 m³</td><td class="num">-- kWh</td>`,

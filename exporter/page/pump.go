@@ -305,7 +305,7 @@ func counterRows(v viewer, pump *Pump) []counterRow {
 	t := &pump.Totals
 	rows := []counterRow{
 		{"Run time", figure{hours(t.RunSeconds, 1), "h"}, ""},
-		{"Not observed", figure{hours(t.StillUnobservedSeconds, 1), "h"}, "hours that nobody can tell run or standing; no part of the run time"},
+		{"Not observed", figure{hours(t.StillUnobservedSeconds, 1), "h"}, "hours in which nobody can tell whether it was running or stopped; no part of the run time"},
 		{"Strokes per plunger", figure{whole(t.Revolutions), ""}, "= revolutions of the pump shaft"},
 		{"Discharge strokes", figure{whole(t.DischargeStrokes), ""}, ""},
 		{"Starts", figure{whole(t.Starts), ""}, ""},

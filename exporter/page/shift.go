@@ -112,8 +112,8 @@ func perhaps(x *float64, decimals int, unit string) figure {
 
 // spareWords say whether a pump stands behind those that run.
 var spareWords = map[drivers.Standby]string{
-	"": "", drivers.StandbyUnknown: "whether a spare is ready is not known", drivers.StandbyNone: "there is no spare", drivers.StandbyRunning: "the spare runs too",
-	drivers.StandbyAvailable: "a spare is ready", drivers.StandbyNotAvailable: "no spare is ready",
+	"": "", drivers.StandbyUnknown: "whether a standby is ready is not known", drivers.StandbyNone: "there is no standby", drivers.StandbyRunning: "the standby is running too",
+	drivers.StandbyAvailable: "a standby is ready", drivers.StandbyNotAvailable: "no standby is ready",
 }
 
 func groupOf(v viewer, currency string, g *report.Group) groupRow {

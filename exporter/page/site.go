@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 
 	"pumpside/drivers"
 	"pumpside/rules"
@@ -61,22 +62,22 @@ const (
 // A runState is whether a pump runs, in a shape and a word.
 type runState struct {
 	Shape, Word, For string
-	Why              string // it stands, or in which way it runs
+	Why              string // it is stopped, or in which way it runs
 }
 
 func running(s *rules.Snapshot) runState {
 	r := runState{Shape: "unknown", Word: "not known", For: ago(s.For)}
 	switch s.Running {
 	case alarm.Yes:
-		r.Shape, r.Word = "running", "runs"
+		r.Shape, r.Word = "running", "running"
 	case alarm.No:
-		r.Shape, r.Word = "standing", "stands"
+		r.Shape, r.Word = "standing", "stopped"
 	}
 	if s.Disputed {
 		r.Shape, r.Word = "unknown", "disputed"
 	}
 	if m := s.Operation.Mode; m != rules.ModeUnknown && m != rules.Running && m != rules.StoppedNotKnown {
-		r.Why = spaced(m.String())
+		r.Why = strings.TrimPrefix(spaced(m.String()), r.Word+" ")
 	}
 	if s.For == 0 {
 		r.For = ""

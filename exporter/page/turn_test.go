@@ -102,7 +102,7 @@ func TestEfficiencyIsSaidProperly(t *testing.T) {
 		want    string // value and note
 	}{
 		{"a pump that runs well", measured, alarm.Yes, rules.Number{Known: true, Value: 0.934}, "93.4 % "},
-		{"a pump that stands has none", measured, alarm.No, rules.Number{Known: true, Value: -0.0007}, "-- % none while the pump stands"},
+		{"a pump that stands has none", measured, alarm.No, rules.Number{Known: true, Value: -0.0007}, "-- % none while the pump is stopped"},
 		{"a flow just below zero is no negative efficiency", measured, alarm.Yes, rules.Number{Known: true, Value: -0.0007}, "0.0 % it turns and nothing comes out"},
 		{"more than is displaced", measured, alarm.Yes, rules.Number{Known: true, Value: 1.2}, "120.0 % more than it displaces: the flow meter or the geometry is wrong"},
 		{"not settled", measured, alarm.Yes, rules.Number{}, "-- % not known yet: the pump has not run steadily for long enough"},

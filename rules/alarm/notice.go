@@ -79,7 +79,7 @@ func (f facts) more(token string) (string, bool) {
 
 // logicPhrases follow "while".
 var logicPhrases = map[Logic]string{
-	PumpStopped:  "the pump stands",
+	PumpStopped:  "the pump is stopped",
 	StartUp:      "pump or agent has just started",
 	ColdStart:    "the start is cold",
 	AfterService: "it settles after service",

@@ -33,7 +33,7 @@ var circulationTexts = map[string]Text{
 	"circulation_short": {
 		Title:       "glycol circulation short",
 		Headline:    "circulation SHORT[, {pumps_delivering} of {pumps_required} pumps deliver][, {value}][, {duration}]",
-		Cause:       "Glycol moves, but fewer pumps deliver it than this group needs: a pump stands, or turns and moves nothing.",
+		Cause:       "Glycol moves, but fewer pumps deliver it than this group needs: a pump is stopped, or turns and moves nothing.",
 		Consequence: "Gas can go out wetter than agreed. High-pressure gas from the contactor can flow back through a stopped pump.",
 		Actions: []Action{
 			off("{restore}"),
@@ -117,7 +117,7 @@ var circulationTexts = map[string]Text{
 	"reverse_flow": {
 		Title:    "flow backwards through the stopped pump",
 		Headline: "flow BACKWARDS[ through the stopped pump][ {duration}]",
-		Cause: "The pump stands, yet suction pressure or tank level rises without another reason, or the meter counts backwards. " +
+		Cause: "The pump is stopped, yet suction pressure or tank level rises without another reason, or the meter counts backwards. " +
 			"The check valves of the pump and the line check valve do not hold.",
 		Consequence: "Contactor gas at full pressure can reach the suction line, the tank and the reboiler, which are not built for it. Gas can be released at the tank vent.",
 		Actions: []Action{
@@ -136,7 +136,7 @@ var circulationTexts = map[string]Text{
 	"group_reverse_flow": {
 		Title:    "flow backwards through a stopped pump",
 		Headline: "flow BACKWARDS through {subject|a stopped pump}[ {duration}]",
-		Cause: "Pumps of the group stand, yet suction pressure or tank level rises without another reason, or a meter counts backwards. " +
+		Cause: "Pumps of the group are stopped, yet suction pressure or tank level rises without another reason, or a meter counts backwards. " +
 			"The check valves of a pump and its line check valve do not hold. This one message speaks for all pumps of the group.",
 		Consequence: "Contactor gas at full pressure can reach the suction line, the tank and the reboiler, which are not built for it. Gas can be released at the tank vent.",
 		Actions: []Action{
@@ -184,8 +184,8 @@ var circulationTexts = map[string]Text{
 		Respond:  4 * time.Hour,
 	},
 	"no_spare_left": {
-		Title:       "no spare pump left",
-		Headline:    "NO spare pump left[: {subject} would not start][, {duration}]",
+		Title:       "no standby pump left",
+		Headline:    "NO standby pump left[: {subject} would not start][, {duration}]",
 		Cause:       "A pump has failed, is held back or is not in automatic, so that nothing is behind those that circulate.",
 		Consequence: "The next pump to fail stops the circulation.",
 		Actions: []Action{
@@ -199,7 +199,7 @@ var circulationTexts = map[string]Text{
 		Title:       "more pumps running than needed",
 		Headline:    "more pumps running than needed[ {duration}]",
 		Cause:       "A change-over was not finished, a selector was left in hand, or someone raised the circulation on purpose.",
-		Consequence: "Both pumps wear at once and no rested spare is left. Signals on the shared header say nothing of the single pump.",
+		Consequence: "Both pumps wear at once and no rested standby is left. Signals on the shared header say nothing of the single pump.",
 		Actions: []Action{
 			off("Find out whether it is on purpose; the shift may know."),
 			off("Finish the change-over by site procedure."),
@@ -208,9 +208,9 @@ var circulationTexts = map[string]Text{
 	},
 	"standby_not_exercised": {
 		Title:       "standby pump not exercised",
-		Headline:    "standby has stood[ {value}] without a run",
+		Headline:    "standby has not run[ for {value}]",
 		Cause:       "Nobody has run the standby pump for longer than set.",
-		Consequence: "Valves stick, seals dry and oil drains from the cells of a pump that stands. It may fail to prime when it is needed.",
+		Consequence: "Valves stick, seals dry and oil drains from the cells of a pump that is stopped for long. It may fail to prime when it is needed.",
 		Actions: []Action{
 			off("With everyone clear of it and suction and discharge open, run the standby pump for half an hour by site procedure, and look for flow and for leaks from outside."),
 		},

@@ -82,7 +82,7 @@ var commsTexts = map[string]Text{
 		Title:       "outbox drops messages",
 		Headline:    "outbox is FULL, messages were dropped[: {count} so far]",
 		Cause:       "The broker has not been reached for so long that the outbox is full.",
-		Consequence: "Messages are gone for the receivers, oldest of the lowest class first. They still stand in the journal.",
+		Consequence: "Messages are gone for the receivers, oldest of the lowest class first. They are still in the journal.",
 		Actions: []Action{
 			off("Bring back the link or the broker."),
 			off("Read the journal for what the receivers missed."),

@@ -45,11 +45,11 @@ var conditionTexts = map[string]Text{
 		Headline: "pressure falls FAST after stops[: {value} lost in a minute][, limit {limit}]",
 		Cause: "The discharge pressure of the stopped pump falls faster than after the stops it was learned from. Behind a line check valve that holds, " +
 			"valves or seats of the pump let it down; else a drain, a bypass or the relief valve passes.",
-		Consequence: "The pump loses flow while it runs, and less stands between the contactor and the suction while it stands.",
+		Consequence: "The pump loses flow while it runs, and there is less between the contactor and the suction while it is stopped.",
 		Actions: []Action{
 			off("Look at flow and efficiency for the same time: if they fell too, the pump's own valves are the likelier cause."),
 			off("See on the screen that bypass and drains are shut."),
-			off("Plan a visit, sooner if suction pressure or tank level rise while the pump stands."),
+			off("Plan a visit, sooner if suction pressure or tank level rise while the pump is stopped."),
 			on("Inspect the check valves of every head, and the line check valve."),
 		},
 		NotKnown: "Which valve it is: the fall names none. A line check valve that passes hides the pump's own.",
@@ -118,7 +118,7 @@ var conditionTexts = map[string]Text{
 	"index_moved": {
 		Title:    "shaft index moved",
 		Headline: "shaft index moved or rotation changed",
-		Cause:    "At the same speed and pressure the ripple stands at another angle than before. No head is named until someone has confirmed index and rotation.",
+		Cause:    "At the same speed and pressure the ripple is at another angle than before. No head is named until someone has confirmed index and rotation.",
 	},
 	"finding_began": {Title: "finding began", Headline: "something changed at the pump: {cause|no known cause fits}", Cause: "It is watched for some hours before a visit is advised."},
 	"finding_grows": {

@@ -16,7 +16,7 @@ var driveTexts = map[string]Text{
 		Title:       "drive fault",
 		Headline:    "drive FAULT[: {fault}]",
 		Cause:       "The drive has tripped[ with {fault}]. Its manual says what the code means.",
-		Consequence: "The pump stands until the cause is found. With no standby the circulation is lost. The drive may start again by itself if auto-restart is set.",
+		Consequence: "The pump stays stopped until the cause is found. With no standby the circulation is lost. The drive may start again by itself if auto-restart is set.",
 		Actions: []Action{
 			off("{take_over}"),
 			off("Read the code and the drive's own fault history, and find the cause before anything else."),
@@ -45,7 +45,7 @@ var driveTexts = map[string]Text{
 		Title:       "running is disputed",
 		Headline:    "drive and other witness DISAGREE whether it runs[ {duration}]",
 		Cause:       "The drive or contactor says one thing; power, ripple or flow says another. Think of a bypass contactor, a broken belt or coupling, a wrong threshold or a bad signal.",
-		Consequence: "These hours count as unobserved: service dates become less certain. A pump that stands while it should run may go unnoticed.",
+		Consequence: "These hours count as unobserved: service dates become less certain. A pump that is stopped while it should run may go unnoticed.",
 		Actions: []Action{
 			off("Look at the pump from outside: does the shaft turn?"),
 			off("Look at the bypass contactor and the selector on the screen."),
@@ -57,7 +57,7 @@ var driveTexts = map[string]Text{
 	"meter_not_run_hours": {
 		Title:       "hour meter counts while stopped",
 		Headline:    "drive's hour meter does not count run hours[, off by {value}]",
-		Cause:       "The meter ticks while the motor stands: it counts hours of power, not of running. Or another motor ran on this drive.",
+		Cause:       "The meter ticks while the motor is stopped: it counts hours of power, not of running. Or another motor ran on this drive.",
 		Consequence: "Gaps cannot be closed from this meter. Until it is put right such time counts as unobserved.",
 		Actions: []Action{
 			off("Find the register of run hours in the drive's manual and configure that."),
@@ -84,7 +84,7 @@ var stoppedTexts = map[string]Text{
 	"stopped_unexplained": {
 		Title:       "stopped without a reason",
 		Headline:    "STOPPED[ {duration}] although asked to run[, no fault shown]",
-		Cause:       "The pump is asked to run and allowed to, and no fault stands, yet it does not turn. Think of a local stop, an open overload, a blown fuse or a broken control wire.",
+		Cause:       "The pump is asked to run and allowed to, and no fault is active, yet it does not turn. Think of a local stop, an open overload, a blown fuse or a broken control wire.",
 		Consequence: "With no standby the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{
 			off("{take_over}"),
@@ -125,7 +125,7 @@ var stoppedTexts = map[string]Text{
 	"stopped_longer_than_usual": {
 		Title:       "stopped longer than usual",
 		Headline:    "STOPPED[ {value}], longer than usual[, no fault shown]",
-		Cause:       "No signal tells whether the pump should run. Its own starts and stops so far say that it never stood so long between two runs.",
+		Cause:       "No signal tells whether the pump should run. Its own starts and stops so far say that it was never stopped so long between two runs.",
 		Consequence: "If glycol is wanted and no other pump runs, the circulation is lost. Gas can flow back through a stopped pump.",
 		Actions: []Action{
 			off("Ask whether it is on purpose: gas cut back, a change-over, work at the pump. If so, leave it."),
@@ -158,7 +158,7 @@ var stoppedTexts = map[string]Text{
 		Title:    "control power of a pump lost",
 		Headline: "control POWER LOST at {subject}[ {duration}]",
 		Cause:    "The supply of the controls is gone. Other alarms that follow from it are held back.",
-		Consequence: "What has lost it stands. With no standby on another supply the circulation is lost, and gas can flow back. " +
+		Consequence: "What has lost it is stopped. With no standby on another supply the circulation is lost, and gas can flow back. " +
 			"Everything may start by itself when power returns.",
 		Actions:  withoutPower,
 		NotKnown: "Whether only the controls or the whole site is without power.",
@@ -168,7 +168,7 @@ var stoppedTexts = map[string]Text{
 		Title:    "control power lost",
 		Headline: "control POWER LOST[ {duration}]",
 		Cause:    "The supply of the pump's controls is gone. Other alarms that follow from it are held back.",
-		Consequence: "The pump stands. With no standby on another supply the circulation is lost, and gas can flow back. " +
+		Consequence: "The pump is stopped. With no standby on another supply the circulation is lost, and gas can flow back. " +
 			"Everything may start by itself when power returns.",
 		Actions:     withoutPower,
 		NotKnown:    "Whether only the controls or the whole skid is without power.",

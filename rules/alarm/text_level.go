@@ -23,9 +23,9 @@ var levelTexts = map[string]Text{
 		Title:       "glycol tank high",
 		Headline:    "glycol tank HIGH[: {value}][, limit {limit}][, {duration}]",
 		Cause:       "Water is not boiled off, glycol came back from elsewhere in the loop, the tank was overfilled, or something flows back through a stopped pump.",
-		Consequence: "The tank can overflow. If a pump stands and the level rises, gas may be on its way too.",
+		Consequence: "The tank can overflow. If a pump is stopped and the level rises, gas may be on its way too.",
 		Actions: []Action{
-			off("See whether a pump stands: if so, treat it as gas flowing back through it."),
+			off("See whether a pump is stopped: if so, treat it as gas flowing back through it."),
 			off("Look at reboiler temperature: wet glycol fills the tank."),
 			off("Make room by site procedure."),
 		},
@@ -47,7 +47,7 @@ var levelTexts = map[string]Text{
 	"glycol_temperature_low": {
 		Title:       "glycol at the pump cold",
 		Headline:    "glycol at the pump COLD[: {value}][, limit {limit}][, {duration}]",
-		Cause:       "The reboiler or heat tracing is off, or the circuit has stood.",
+		Cause:       "The reboiler or heat tracing is off, or the circuit has been stopped.",
 		Consequence: "Thick glycol starves the suction. The pump hammers and delivers less.",
 		Actions: []Action{
 			off("See that reboiler and heat tracing are on."),
@@ -59,7 +59,7 @@ var levelTexts = map[string]Text{
 		Title:       "cold weather",
 		Headline:    "air COLD[: {value}][, limit {limit}]",
 		Cause:       "The weather.",
-		Consequence: "Standing lines and instruments can freeze, and the next start will be slow.",
+		Consequence: "Lines without flow, and instruments, can freeze, and the next start will be slow.",
 		Actions:     []Action{off("See that heat tracing is on."), off("Keep the standby pump warm by site procedure.")},
 		Respond:     8 * time.Hour,
 	},

@@ -53,7 +53,7 @@ var motorTexts = map[string]Text{
 		Cause:       "The set-point is low, or the drive holds back because of current, torque or voltage.",
 		Consequence: "Less glycol circulates than wanted. A motor with a fan on its own shaft gets hot at low speed.",
 		Actions: []Action{
-			off("Look at the set-point, and at the drive for a limit that stands."),
+			off("Look at the set-point, and at the drive for a limit that is active."),
 			off("If circulation is short, take the next step; else it can wait."),
 			off("{take_over}"),
 		},

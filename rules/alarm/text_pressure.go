@@ -26,7 +26,7 @@ var pressureTexts = map[string]Text{
 			"Gas can be released at the tank vent.",
 		Actions: []Action{
 			off("Keep people away from the tank vents and the pump."),
-			off("If the pump stands: treat it as gas flowing back, and cut it off from the contactor with its remote or automatic valves, by site procedure."),
+			off("If the pump is stopped: treat it as gas flowing back, and cut it off from the contactor with its remote or automatic valves, by site procedure."),
 			off("If it runs: look at booster pump and tank pressure on the screen."),
 			on("Overhaul the line check valve and the pump's check valves."),
 		},

@@ -185,7 +185,7 @@ var oilTexts = map[string]Text{
 	"hydraulic_oil_temperature_low": {
 		Title:       "oil temperature low",
 		Headline:    "oil COLD[: {value}][, limit {limit}]",
-		Cause:       "The pump has stood in the cold, or its heater is off.",
+		Cause:       "The pump has been stopped in the cold, or its heater is off.",
 		Consequence: "Cold oil reaches the cells late: the diaphragms are under-driven and the make-up valves strain after a start.",
 		Actions: []Action{
 			off("See that the oil heater or tracing is on."),

@@ -2,7 +2,7 @@ package alarm
 
 // recordTexts are facts worth keeping that call nobody: the journal only.
 var recordTexts = map[string]Text{
-	"pump_started":           {Title: "pump started", Headline: "pump started[ after standing {lasted}]"},
+	"pump_started":           {Title: "pump started", Headline: "pump started[ after {lasted} stopped]"},
 	"pump_stopped":           {Title: "pump stopped", Headline: "pump stopped[ after running {lasted}]"},
 	"drive_restarted":        {Title: "drive restarted", Headline: "drive restarted after a fault[: {fault}]"},
 	"standby_took_over":      {Title: "standby took over", Headline: "standby took over"},
@@ -36,8 +36,8 @@ var countingTexts = map[string]Text{
 	"meter_rolled_over":     {Title: "meter rolled over", Headline: "{subject} rolled over[, from {meter_before}][ to {meter_after}]", Cause: "The register is full and began again. Counted totals go on from where they were."},
 	"meter_replaced":        {Title: "meter replaced", Headline: "{subject} replaced or put back[, from {meter_before}][ to {meter_after}]", Cause: "It reads less than before by more than a rollover explains: the drive, its keypad or the meter was changed. Counted totals go on from where they were."},
 	"meter_ambiguous":       {Title: "meter cannot close a gap", Headline: "{subject} may have rolled over more than once", Cause: "The gap was so long that the meter cannot tell how much passed. The time stays unobserved."},
-	"meter_counts_power_on": {Title: "hour meter counts while stopped", Headline: "hour meter ticked while the pump stood: it counts hours of power, not of running", Cause: "Gaps cannot be closed from it."},
-	"meter_counts_run":      {Title: "hour meter counts running", Headline: "hour meter stood still while the pump stood: it counts running", Cause: "Gaps can be closed from it."},
+	"meter_counts_power_on": {Title: "hour meter counts while stopped", Headline: "hour meter ticked while the pump was stopped: it counts hours of power, not of running", Cause: "Gaps cannot be closed from it."},
+	"meter_counts_run":      {Title: "hour meter counts running", Headline: "hour meter stood still while the pump was stopped: it counts running", Cause: "Gaps can be closed from it."},
 	"index_disagrees":       {Title: "shaft index and motor speed disagree", Headline: "shaft index and motor speed disagree on the turns", Cause: "Belt slip, a failed coupling, a wrong ratio in the configuration, or pulses lost. Gears do not slip."},
 	"index_agrees":          {Title: "shaft index and motor speed agree again", Headline: "shaft index and motor speed agree again on the turns"},
 	"running_resolved":      {Title: "running undisputed again", Headline: "witnesses of running agree again[ after {lasted}]"},

@@ -47,7 +47,7 @@ var serviceTexts = map[string]Text{
 		Cause:       "What is measured points at a part that this task renews, and has done so for long enough to advise a visit. Its interval need not be used up.",
 		Consequence: "A part that leaks wears away its seat: it gets worse faster than it began.",
 		Actions: []Action{
-			off("Read the finding: causes and numbers stand with its own advisory."),
+			off("Read the finding: causes and numbers are with its own advisory."),
 			off("Plan the visit, with the other tasks that are due or nearly so."),
 			on("Inspect the part before it is renewed, by the maker's manual."),
 			on("Record it with the state the part was found in: that is how the diagnosis is scored."),

@@ -17,7 +17,7 @@ var signalTexts = map[string]Text{
 		Title:       "signal bad",
 		Headline:    "{signal} is not usable[: {reason}][, {duration}]",
 		Cause:       "{explain|The device answers, but this value cannot be used.}",
-		Consequence: "Alarms on this signal stand still: they neither raise nor clear. Whatever is computed from it is missing.",
+		Consequence: "Alarms on this signal are frozen: they neither raise nor clear. Whatever is computed from it is missing.",
 		Actions: []Action{
 			off("Look at the raw value on the bus page, and at the other signals of the same device."),
 			off("Compare the configuration of this point with the device's manual."),
@@ -32,7 +32,7 @@ var signalTexts = map[string]Text{
 // siteSwitch is siteSignal for what only stands or does not.
 func siteSwitch(title, headline string) Text {
 	t := siteSignal(title, headline)
-	t.Cause, t.NotKnown = "The switch stands where the site said that it is wrong.", "Why the site watches this switch."
+	t.Cause, t.NotKnown = "The switch is where the site said that it is wrong.", "Why the site watches this switch."
 	return t
 }
 

@@ -253,7 +253,7 @@ func TestWithoutAnAgentTheReportSaysAsOfWhen(t *testing.T) {
 		"  not known since 05:59; before, lost at no time\n",
 		"  P-1A as of 05:59: stopped by fault for 4 h; nothing since\n",
 		"  P-1B as of 05:59: running on demand for 4 h; nothing since\n",
-		"NO spare pump left: gp-1 would not start, 3 h 59 min.", // as it was then, not an hour longer
+		"NO standby pump left: gp-1 would not start, 3 h 59 min.", // as it was then, not an hour longer
 	} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("the report lacks %q:\n%s", want, text.String())
@@ -339,12 +339,12 @@ func TestTheReportSaysForHowLongCirculationWasLost(t *testing.T) {
 		}
 	}
 	s.pass(30 * time.Second)
-	said("NOT KEPT: 0 of 1 required deliver, spare not available, gas flowing, lost just now")
+	said("NOT KEPT: 0 of 1 required deliver, standby not available, gas flowing, lost just now")
 	s.pass(2 * time.Minute)
 	said("gas flowing, lost once, 2 min, and now")
 	s.run(0, true)
 	s.pass(10 * time.Minute)
-	said("kept: 1 of 1 required deliver, spare available, gas flowing, lost once, 3 min")
+	said("kept: 1 of 1 required deliver, standby available, gas flowing, lost once, 3 min")
 	if g := s.report(24 * time.Hour).Groups[0]; g.Lost != 1 || g.LostFor < 150 || g.LostFor > 200 {
 		t.Errorf("lost %d times, %v s in all", g.Lost, g.LostFor)
 	}

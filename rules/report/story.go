@@ -51,7 +51,7 @@ func tell(parts []Change) story {
 	switch {
 	case last.Alarm == "" || last.Occurrence == 0:
 	case last.Active:
-		said = append(said, "STANDS")
+		said = append(said, "ACTIVE")
 	default:
 		said = append(said, "gone after "+span(last.At.Sub(first.At)))
 	}

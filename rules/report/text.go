@@ -111,7 +111,7 @@ func (p printer) groups(list []Group, asOf *time.Time) {
 			p.line("  circulated %s, energy %s", number(g.Circulated, "%.1f m³"), number(g.Energy, "%.1f kWh"))
 			continue
 		}
-		p.line("  %s%s, spare %s, gas %s, %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(&g))
+		p.line("  %s%s, standby %s, gas %s, %s", moves[g.Moves], delivering(&g), spaced(string(g.Spare)), flows[g.Gas], lost(&g))
 		p.line("  flow %s, target %s%s", number(g.Flow, "%.1f L/min"), number(g.Target, "%.1f L/min"), targetWords[g.TargetBy])
 		p.line("  circulated %s, needed %s%s", number(g.Circulated, "%.1f m³"), number(g.Needed, "%.1f m³"), given(g.Share, 100, " (%.0f %%)"))
 		p.line("  energy %s%s%s", number(g.Energy, "%.1f kWh"), p.cost(g.Cost), given(g.PerVolume, 1, ", %.2f kWh/m³"))
@@ -265,7 +265,7 @@ func (p printer) standing(list []Standing) {
 	if len(list) == 0 {
 		return
 	}
-	p.title("Standing alarms, oldest first")
+	p.title("Alarms active or waiting for a person, oldest first")
 	for _, s := range list {
 		stale := ""
 		if s.Stale {
@@ -316,7 +316,7 @@ func (p printer) performance(a *Performance) {
 		rate = fmt.Sprintf("%.1f a pump and month", *a.PerPumpMonth)
 	}
 	p.line("  %s, target 1; at night target 1 a pump and year", rate)
-	p.line("  standing %d, stale %d, not acknowledged %d, chattering %d, floods %d", a.Standing, a.Stale, a.Unseen, a.Chattering, a.Floods)
+	p.line("  active %d, stale %d, not acknowledged %d, chattering %d, floods %d", a.Standing, a.Stale, a.Unseen, a.Chattering, a.Floods)
 	for _, f := range a.Frequent {
 		p.line("  %d× %s", f.Count, named(f.Pump, f.Alarm))
 	}

@@ -30,7 +30,7 @@ func alarmsCommand() *cobra.Command {
 		use, short, span string
 		verb             drivers.Verb
 	}{
-		{"ack", "Acknowledge an alarm: somebody has seen it", "", drivers.Acknowledge},
+		{"ack", "Acknowledge an alarm: you have taken it in hand; nobody further is called", "", drivers.Acknowledge},
 		{"reset", "Let go of a latched alarm whose cause is gone", "", drivers.Reset},
 		{"shelve", "Silence an alarm for a while (8 h unless --for says otherwise, 24 h at most)", "how long", drivers.Shelve},
 		{"unshelve", "End the shelving of an alarm", "", drivers.Unshelve},
@@ -145,7 +145,11 @@ func alarmsList() *cobra.Command {
 			if !*all {
 				list.onlyStanding()
 			}
-			return printed(c.OutOrStdout(), *asJSON, list, list.print)
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
+			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) { list.print(w, zone) })
 		})
 	}
 	return c
@@ -162,7 +166,7 @@ func (l *alarmList) onlyStanding() {
 	}
 }
 
-func (l *alarmList) print(w io.Writer) {
+func (l *alarmList) print(w io.Writer, zone *time.Location) {
 	rows := 0
 	for _, pump := range slices.Sorted(maps.Keys(l.Pumps)) {
 		for _, v := range l.Pumps[pump] {
@@ -170,7 +174,7 @@ func (l *alarmList) print(w io.Writer) {
 				fmt.Fprintln(w, "ALARM\tPRIORITY\tSTATE\tSINCE\tMARKS")
 			}
 			rows++
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", nameOf(pump, v.Name), priorityOf(v), v.State, since(v), marksOf(v))
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", nameOf(pump, v.Name), priorityOf(v), v.State, since(v, zone), marksOf(v, zone))
 		}
 	}
 	if rows == 0 {
@@ -193,20 +197,20 @@ func nameOf(pump, name string) string {
 	return pump + "/" + name
 }
 
-func since(v alarm.View) string {
+func since(v alarm.View, zone *time.Location) string {
 	if v.State == alarm.Normal || v.RaisedAt.IsZero() {
 		return "-"
 	}
-	return v.RaisedAt.Wall.Format(time.DateTime) + "Z"
+	return stamped(v.RaisedAt.Wall, zone)
 }
 
-func marksOf(v alarm.View) string {
+func marksOf(v alarm.View, zone *time.Location) string {
 	var marks []string
 	if v.Shelved {
-		marks = append(marks, "shelved by "+v.ShelvedBy+until(v.ShelvedUntil, v.ShelvedLeft))
+		marks = append(marks, "shelved by "+v.ShelvedBy+until(v.ShelvedUntil, v.ShelvedLeft, zone))
 	}
 	if v.Removed {
-		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt, v.ReviewLeft))
+		marks = append(marks, "out of service by "+v.RemovedBy+until(v.ReviewAt, v.ReviewLeft, zone))
 	}
 	if v.CarriedBy != "" {
 		marks = append(marks, "called by "+v.CarriedBy)
@@ -218,11 +222,11 @@ func marksOf(v alarm.View) string {
 }
 
 // until says when a mark ends; without a clock, how much is left of it.
-func until(t time.Time, left time.Duration) string {
+func until(t time.Time, left time.Duration, zone *time.Location) string {
 	if t.IsZero() {
 		return " for another " + alarm.Span(left)
 	}
-	return " until " + t.UTC().Format(time.DateTime) + "Z"
+	return " until " + stamped(t, zone)
 }
 
 func alarmsJournal() *cobra.Command {
@@ -243,9 +247,13 @@ func alarmsJournal() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
 			return printed(c.OutOrStdout(), *asJSON, lines, func(w io.Writer) {
 				for _, l := range lines {
-					fmt.Fprintf(w, "%sZ\t%s\n", l.Event.At.Wall.Format(time.DateTime), l.Event.Whole(l.Headline))
+					fmt.Fprintf(w, "%s\t%s\n", stamped(l.Event.At.Wall, zone), l.Event.Whole(l.Headline))
 				}
 			})
 		})

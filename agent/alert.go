@@ -126,29 +126,33 @@ func alarmsShow() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return printed(c.OutOrStdout(), *asJSON, told, told.print)
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
+			return printed(c.OutOrStdout(), *asJSON, told, func(w io.Writer) { told.print(w, zone) })
 		})
 	}
 	return c
 }
 
-func (a *alert) print(w io.Writer) {
+func (a *alert) print(w io.Writer, zone *time.Location) {
 	if a.Over != nil {
-		fmt.Fprintf(w, "%s\nAs it was told:\n", a.Over.text(a.View.State))
+		fmt.Fprintf(w, "%s\nAs it was told:\n", a.Over.text(a.View.State, zone))
 	}
 	now := a.View.State.String()
-	if at := since(a.View); at != "-" {
+	if at := since(a.View, zone); at != "-" {
 		now += ", since " + at
 	}
 	fmt.Fprint(w, a.Message)
-	fmt.Fprintf(w, "Now: %s\n", joined("; ", strings.ReplaceAll(now, "_", " "), marksOf(a.View)))
+	fmt.Fprintf(w, "Now: %s\n", joined("; ", strings.ReplaceAll(now, "_", " "), marksOf(a.View, zone)))
 }
 
 // text says that an alarm is over: since when, and who has seen it.
-func (o *over) text(state alarm.State) string {
+func (o *over) text(state alarm.State, zone *time.Location) string {
 	text := "OVER: cleared, not known when"
 	if o.Cleared != nil {
-		text = "OVER: cleared " + stamped(o.Cleared)
+		text = "OVER: cleared " + stamped(o.Cleared.At.Wall, zone)
 		if o.Cleared.Duration > 0 {
 			text += " after " + alarm.Span(o.Cleared.Duration)
 		}
@@ -157,7 +161,7 @@ func (o *over) text(state alarm.State) string {
 	case state.NeedsAcknowledge():
 		text += "; nobody has acknowledged it"
 	case o.Acknowledged != nil:
-		text += fmt.Sprintf("; acknowledged by %s %s", o.Acknowledged.User, stamped(o.Acknowledged))
+		text += fmt.Sprintf("; acknowledged by %s %s", o.Acknowledged.User, stamped(o.Acknowledged.At.Wall, zone))
 	default:
 		text += "; not known who acknowledged it"
 	}
@@ -167,4 +171,7 @@ func (o *over) text(state alarm.State) string {
 	return text + "."
 }
 
-func stamped(e *alarm.Event) string { return e.At.Wall.UTC().Format(time.DateTime) + "Z" }
+// stamped writes a time as the clock on the wall of the site shows it.
+func stamped(t time.Time, zone *time.Location) string {
+	return t.In(zone).Format("2006-01-02 15:04:05 MST")
+}

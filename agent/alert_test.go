@@ -44,9 +44,9 @@ func TestShowSaysFirstThatAnAlarmIsOver(t *testing.T) {
 		want       string
 	}{
 		{"it stands", alarm.Acknowledged, 2, ""},
-		{"cleared and acknowledged", alarm.Normal, 2, "OVER: cleared 2026-03-01 03:02:00Z after 2 min; acknowledged by r.night 2026-03-01 03:01:00Z.\n"},
-		{"cleared, and nobody has seen it", alarm.ReturnedUnacknowledged, 2, "OVER: cleared 2026-03-01 03:02:00Z after 2 min; nobody has acknowledged it.\n"},
-		{"latched", alarm.LatchedAcknowledged, 2, "OVER: cleared 2026-03-01 03:02:00Z after 2 min; acknowledged by r.night 2026-03-01 03:01:00Z; it is held until somebody resets it.\n"},
+		{"cleared and acknowledged", alarm.Normal, 2, "OVER: cleared 2026-03-01 08:32:00 IST after 2 min; acknowledged by r.night 2026-03-01 08:31:00 IST.\n"},
+		{"cleared, and nobody has seen it", alarm.ReturnedUnacknowledged, 2, "OVER: cleared 2026-03-01 08:32:00 IST after 2 min; nobody has acknowledged it.\n"},
+		{"latched", alarm.LatchedAcknowledged, 2, "OVER: cleared 2026-03-01 08:32:00 IST after 2 min; acknowledged by r.night 2026-03-01 08:31:00 IST; it is held until somebody resets it.\n"},
 		{"the journal has it no more", alarm.Normal, 3, "OVER: cleared, not known when; not known who acknowledged it.\n"},
 	}
 	for _, tt := range tests {
@@ -58,7 +58,7 @@ func TestShowSaysFirstThatAnAlarmIsOver(t *testing.T) {
 			}
 			var text bytes.Buffer
 			told := alert{Pump: "gp-1", View: v, Over: over, Message: alarm.Message{Headline: "no glycol flow"}}
-			told.print(&text)
+			told.print(&text, time.FixedZone("IST", 19800))
 			first, rest, found := strings.Cut(text.String(), "As it was told:\n")
 			if !found {
 				first, rest = "", text.String()

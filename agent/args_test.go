@@ -6,8 +6,9 @@ import (
 )
 
 func TestADateOfTodayIsNeverLaterThanNow(t *testing.T) {
+	zone := time.FixedZone("IST", 19800) // hardly the machine's own
 	at := func(text string) time.Time {
-		when, err := time.ParseInLocation("2006-01-02 15:04", text, time.Local)
+		when, err := time.ParseInLocation("2006-01-02 15:04", text, zone)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -19,9 +20,10 @@ func TestADateOfTodayIsNeverLaterThanNow(t *testing.T) {
 		{"yesterday is noon", "2026-11-24", "2026-11-25 02:52", "2026-11-24 12:00"},
 		{"tomorrow stays tomorrow, to be refused", "2026-11-26", "2026-11-25 02:52", "2026-11-26 12:00"},
 		{"a time of day stays as it is", "2026-11-25 14:00", "2026-11-25 02:52", "2026-11-25 14:00"},
+		{"a time that names its zone keeps it", "2026-11-25T08:30:00Z", "2026-11-25 02:52", "2026-11-25 14:00"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
-			got, err := whenAt(tt.text, at(tt.now))
+			got, err := whenAt(tt.text, at(tt.now), zone)
 			if err != nil || !got.Equal(at(tt.want)) {
 				t.Errorf("%v, %v; want %s", got, err, tt.want)
 			}

@@ -122,6 +122,10 @@ func capturesList() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
 			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) {
 				if len(list) == 0 {
 					fmt.Fprintln(w, "nothing was captured: no finding has changed")
@@ -129,7 +133,7 @@ func capturesList() *cobra.Command {
 				}
 				fmt.Fprintln(w, "NUMBER\tPUMP\tAT\tWHY\tREADINGS")
 				for _, one := range list {
-					fmt.Fprintf(w, "%d\t%s\t%sZ\t%s\t%d\n", one.Number, one.Pump, one.At.Format(time.DateTime), strings.ReplaceAll(one.Why, "_", " "), one.Readings)
+					fmt.Fprintf(w, "%d\t%s\t%s\t%s\t%d\n", one.Number, one.Pump, stamped(one.At, zone), strings.ReplaceAll(one.Why, "_", " "), one.Readings)
 				}
 			})
 		})

@@ -18,6 +18,7 @@ import (
 // A desk is what the commands alarms, service, report and backup ask of: the running
 // agent over its socket, or the state file itself when no agent runs.
 type desk interface {
+	zone(ctx context.Context) (*time.Location, error) // of the times people read
 	alarms(ctx context.Context) (alarmList, error)
 	alert(ctx context.Context, name alarmName) (alert, error)
 	tasks(ctx context.Context) (map[string][]rules.TaskView, error)
@@ -64,6 +65,8 @@ type journalLine struct {
 	Headline string       `json:"headline"`
 	Event    *alarm.Event `json:"event"`
 }
+
+func (g *gateway) zone(context.Context) (*time.Location, error) { return g.config.Site.TimeZone, nil }
 
 func (g *gateway) alarms(context.Context) (alarmList, error) {
 	list := alarmList{Site: g.config.Site.ID, At: g.clock.instant().Wall, Pumps: map[string][]alarm.View{"": g.site.Snapshot().Alarms}}

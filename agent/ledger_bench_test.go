@@ -121,6 +121,6 @@ func BenchmarkServiceDue(b *testing.B) {
 			rules.Step(set, state, &drivers.Batch{At: now})
 			tasks[fmt.Sprintf("gp-%d", p)] = state.Snapshot(set).Tasks
 		}
-		_ = printDue(io.Discard, dueFirst(tasks), unlimited)
+		_ = printDue(io.Discard, dueFirst(tasks), time.UTC, unlimited)
 	}
 }

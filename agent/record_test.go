@@ -197,7 +197,7 @@ func TestAReplayOverAHoleGoesOnFromTheStateThen(t *testing.T) {
 			if got, want := again.Snapshot(set).Totals, state.Snapshot(set).Totals; got != want || again.Seq != state.Seq || want.RunSeconds < (20*time.Minute+tt.hole).Seconds()-10 {
 				t.Errorf("replayed %+v and %d entries, lived %+v and %d", got, again.Seq, want, state.Seq)
 			}
-			if told := strings.Contains(notes.String(), "note: pump gp-1 has a hole in its record, from 2026-03-01 12:10Z to 2026-03-01 12:20Z; it goes on with its state then"); told != (tt.hole > 0) {
+			if told := strings.Contains(notes.String(), "note: pump gp-1 has a hole in its record, from 2026-03-01 12:10 UTC to 2026-03-01 12:20 UTC; it goes on with its state then"); told != (tt.hole > 0) {
 				t.Errorf("notes %s", &notes)
 			}
 		})

@@ -200,7 +200,7 @@ func (p *player) start(f *readingsFile) error {
 			if saved == nil || one.stands(saved, f.config == p.config.Hash) {
 				continue
 			}
-			fmt.Fprintf(p.notes, "note: pump %s has a hole in its record, from %s to %s; it goes on with its state then\n", set.Pump, when(one.state.At()), when(saved.Alarms.Clock.Last))
+			fmt.Fprintf(p.notes, "note: pump %s has a hole in its record, from %s to %s; it goes on with its state then\n", set.Pump, p.when(one.state.At()), p.when(saved.Alarms.Clock.Last))
 		}
 		state, changes := rules.Start(set, saved)
 		p.pumps[set.Pump] = &played{set: set, state: state, told: saved != nil}
@@ -211,7 +211,9 @@ func (p *player) start(f *readingsFile) error {
 	return nil
 }
 
-func when(at drivers.Instant) string { return at.Wall.UTC().Format("2006-01-02 15:04Z") }
+func (p *player) when(at drivers.Instant) string {
+	return at.Wall.In(p.words.zone).Format("2006-01-02 15:04 MST")
+}
 
 // stands reports whether a pump stands where it was saved. Under another
 // configuration what it counted and journalled may be other than it was then;
@@ -276,6 +278,6 @@ func (p *player) print(pump string, e *alarm.Event) error {
 		}
 		return err
 	}
-	_, err := fmt.Fprintf(p.out, "%s  %-10s %-12v %-28s %s\n", e.At.Wall.UTC().Format(time.RFC3339), pump, e.Kind, e.Alarm, p.words.render(pump, e).Headline)
+	_, err := fmt.Fprintf(p.out, "%s  %-10s %-12v %-28s %s\n", e.At.Wall.In(p.words.zone).Format(time.RFC3339), pump, e.Kind, e.Alarm, p.words.render(pump, e).Headline)
 	return err
 }

@@ -130,11 +130,14 @@ which kit. A site that is offline or old is told as no news, not as a stop.`,
 		}
 		how := reports.Text{All: *all}
 		if loaded, err := loadConfig(*config); err == nil { // else atDesk says it
-			how.Zone, how.Currency = loaded.Site.TimeZone, loaded.Site.Currency
+			how.Currency = loaded.Site.Currency
 		}
 		return atDesk(c.Context(), *config, func(d desk) error {
 			r, err := d.report(c.Context(), *since)
 			if err != nil {
+				return err
+			}
+			if how.Zone, err = d.zone(c.Context()); err != nil {
 				return err
 			}
 			return printed(c.OutOrStdout(), *asJSON, r, func(w io.Writer) { r.Print(w, how) })

@@ -75,7 +75,11 @@ func serviceDue() *cobra.Command {
 			if *asJSON {
 				return printed(c.OutOrStdout(), true, tasks, nil)
 			}
-			return printDue(c.OutOrStdout(), dueFirst(tasks), width(c.OutOrStdout()))
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
+			return printDue(c.OutOrStdout(), dueFirst(tasks), zone, width(c.OutOrStdout()))
 		})
 	}
 	return c
@@ -122,15 +126,15 @@ var statusMarks = map[service.Status]string{service.InLife: "", service.DueSoon:
 
 // printDue writes the list in the first of its forms that fits: all columns,
 // those a telephone has room for, or two lines a task.
-func printDue(w io.Writer, list []dueTask, columns int) error {
+func printDue(w io.Writer, list []dueTask, zone *time.Location, columns int) error {
 	if len(list) == 0 {
 		_, err := fmt.Fprintln(w, "no service tasks are configured")
 		return err
 	}
 	var text strings.Builder
-	for _, form := range []func(io.Writer, []dueTask){wideTasks, narrowTasks, stackedTasks} {
+	for _, form := range []func(io.Writer, []dueTask, *time.Location){wideTasks, narrowTasks, stackedTasks} {
 		text.Reset()
-		_ = printed(&text, false, nil, func(w io.Writer) { form(w, list) })
+		_ = printed(&text, false, nil, func(w io.Writer) { form(w, list, zone) })
 		if fits(text.String(), columns) {
 			break
 		}
@@ -148,59 +152,59 @@ func fits(text string, columns int) bool {
 	return true
 }
 
-func wideTasks(w io.Writer, list []dueTask) {
+func wideTasks(w io.Writer, list []dueTask, zone *time.Location) {
 	fmt.Fprintln(w, "PUMP\tTASK\tSTATUS\tUSED\tOF\tDUE\tLIKELY (8 OF 10)")
 	for _, t := range list {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, service.Percent(t.Life.Used), interval(t.Life), dueDate(t.Window.Due), band(t.Window.Due))
+		fmt.Fprintf(w, "%s\t%s\t%s\t%.0f %%\t%s\t%s\t%s\n", t.pump, t.Task, t.Status, service.Percent(t.Life.Used), interval(t.Life), dueDate(t.Window.Due, zone), band(t.Window.Due, zone))
 	}
 }
 
-func narrowTasks(w io.Writer, list []dueTask) {
+func narrowTasks(w io.Writer, list []dueTask, zone *time.Location) {
 	fmt.Fprintln(w, "PUMP\tTASK\tUSED\tDUE\t")
 	for _, t := range list {
-		fmt.Fprintf(w, "%s\t%s\t%.0f %%\t%s\t%s\n", t.pump, t.Task, service.Percent(t.Life.Used), dueDate(t.Window.Due), statusMarks[t.Status])
+		fmt.Fprintf(w, "%s\t%s\t%.0f %%\t%s\t%s\n", t.pump, t.Task, service.Percent(t.Life.Used), dueDate(t.Window.Due, zone), statusMarks[t.Status])
 	}
 }
 
-func stackedTasks(w io.Writer, list []dueTask) {
+func stackedTasks(w io.Writer, list []dueTask, zone *time.Location) {
 	for _, t := range list {
-		fmt.Fprintf(w, "%s %s: %.0f %% used\n  %s\n", t.pump, t.Task, service.Percent(t.Life.Used), joined(" ", statusMarks[t.Status], dueDate(t.Window.Due)))
+		fmt.Fprintf(w, "%s %s: %.0f %% used\n  %s\n", t.pump, t.Task, service.Percent(t.Life.Used), joined(" ", statusMarks[t.Status], dueDate(t.Window.Due, zone)))
 	}
 }
 
 // dueDate writes the median of a forecast.
-func dueDate(f service.Forecast) string {
+func dueDate(f service.Forecast, zone *time.Location) string {
 	switch {
 	case f.Why != "":
 		return f.Why
 	case f.By == service.ByCondition && f.Early.Equal(f.Late):
 		return "now: a finding"
 	case f.By == service.ByCondition:
-		return dayOf(f.Median) + " by trend"
+		return dayOf(f.Median, zone) + " by trend"
 	case f.Median.IsZero():
 		return "over 3 years"
 	case f.AtLatest:
-		return "latest " + dayOf(f.Median)
+		return "latest " + dayOf(f.Median, zone)
 	}
-	return dayOf(f.Median)
+	return dayOf(f.Median, zone)
 }
 
 // band writes the dates that hold it in eight of ten cases, or the soonest one
 // where nobody can tell.
-func band(f service.Forecast) string {
+func band(f service.Forecast, zone *time.Location) string {
 	switch {
 	case !f.Soonest.IsZero():
-		return "no sooner than " + dayOf(f.Soonest)
+		return "no sooner than " + dayOf(f.Soonest, zone)
 	case f.Why != "" || f.Median.IsZero() || f.Early.Equal(f.Late):
 		return "-"
 	case f.Late.IsZero():
-		return dayOf(f.Early) + " … later"
+		return dayOf(f.Early, zone) + " … later"
 	}
-	return dayOf(f.Early) + " … " + dayOf(f.Late)
+	return dayOf(f.Early, zone) + " … " + dayOf(f.Late, zone)
 }
 
-// dayOf writes a day the same way everywhere.
-func dayOf(t time.Time) string { return t.Local().Format(time.DateOnly) }
+// dayOf writes a day the same way everywhere: the one it is at the site.
+func dayOf(t time.Time, zone *time.Location) string { return t.In(zone).Format(time.DateOnly) }
 
 // interval writes the interval that decides a life.
 func interval(l service.Life) string {

@@ -46,11 +46,15 @@ func serviceList() *cobra.Command {
 	config := configFlag(c)
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		return atBook(c, *config, func(_ desk, b serviceBook) error {
+		return atBook(c, *config, func(d desk, b serviceBook) error {
+			zone, err := d.zone(c.Context())
+			if err != nil {
+				return err
+			}
 			only := strings.Join(args, "")
 			list := b.records(only)
 			return printed(c.OutOrStdout(), *asJSON, list, func(w io.Writer) {
-				printLedger(w, list)
+				printLedger(w, list, zone)
 				b.printOil(w, only)
 			})
 		})
@@ -58,7 +62,7 @@ func serviceList() *cobra.Command {
 	return c
 }
 
-func printLedger(w io.Writer, list []drivers.ServiceRecord) {
+func printLedger(w io.Writer, list []drivers.ServiceRecord, zone *time.Location) {
 	if len(list) == 0 {
 		fmt.Fprintln(w, "nothing is recorded")
 		return
@@ -66,7 +70,7 @@ func printLedger(w io.Writer, list []drivers.ServiceRecord) {
 	fmt.Fprintln(w, "PUMP\tNO\tDONE\tHOURS\tTASK\tACTION\tFOUND\tBY\tREMARKS")
 	for i := range list {
 		r := &list[i]
-		fmt.Fprintf(w, "%s\t%d\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s\n", r.Pump, r.Number, dayOf(r.At.Wall), r.RunTime.Hours(),
+		fmt.Fprintf(w, "%s\t%d\t%s\t%.0f\t%s\t%s\t%s\t%s\t%s\n", r.Pump, r.Number, dayOf(r.At.Wall, zone), r.RunTime.Hours(),
 			strings.TrimSpace(r.Entry.Task+" "+placeOf(&r.Entry)), r.Entry.Action, r.Entry.Found, doneBy(r), remarks(r, list))
 	}
 }
@@ -326,7 +330,7 @@ func takeOver(c *cobra.Command, d desk, settings *configs.Config, b *serviceBook
 			return err
 		}
 		if !out.Accepted {
-			return fmt.Errorf("%s of %s: %s", e.Task, dayOf(e.At), out.text())
+			return fmt.Errorf("%s of %s: %s", e.Task, dayOf(e.At, settings.Site.TimeZone), out.text())
 		}
 	}
 	fmt.Fprintf(c.OutOrStdout(), "%d records taken over, %d were there already\n", len(entries), len(list)-len(entries))

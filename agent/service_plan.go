@@ -39,7 +39,7 @@ func servicePlan() *cobra.Command {
 			if *asHTML {
 				return writeSheet(c.OutOrStdout(), settings, &p)
 			}
-			return printed(c.OutOrStdout(), *asJSON, p, p.print)
+			return printed(c.OutOrStdout(), *asJSON, p, func(w io.Writer) { p.print(w, settings.Site.TimeZone) })
 		})
 	}
 	return c
@@ -128,21 +128,21 @@ func loaded(settings *configs.Config, v service.Visit) loadedVisit {
 
 // print writes plain lines: a plan is read on a telephone. The caution stands
 // before the work.
-func (p *sitePlan) print(w io.Writer) {
+func (p *sitePlan) print(w io.Writer, zone *time.Location) {
 	switch {
 	case p.NoDates != "":
 		fmt.Fprintf(w, "due dates are not known: %s; %s\n", p.NoDates, service.ClockCure)
 	case len(p.Visits) == 0:
-		fmt.Fprintf(w, "nothing falls due before %s\n", dayOf(p.Until))
+		fmt.Fprintf(w, "nothing falls due before %s\n", dayOf(p.Until, zone))
 	}
 	for i, v := range p.Visits {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		fmt.Fprintf(w, "VISIT by %s: about %s of work\n", v.On.Local().Format("Mon 2 Jan 2006"), workTime(v.Minutes))
+		fmt.Fprintf(w, "VISIT by %s: about %s of work\n", v.On.In(zone).Format("Mon 2 Jan 2006"), workTime(v.Minutes))
 		fmt.Fprintf(w, "  CAUTION: %s\n", alarm.SafetyFor(v.Opens))
 		for j := range v.Pumps {
-			v.Pumps[j].print(w)
+			v.Pumps[j].print(w, zone)
 		}
 		if v.Oil > 0 {
 			fmt.Fprintf(w, "  oil in all: %.4g L\n", v.Oil)
@@ -153,10 +153,10 @@ func (p *sitePlan) print(w io.Writer) {
 	}
 }
 
-func (p *pumpVisit) print(w io.Writer) {
+func (p *pumpVisit) print(w io.Writer, zone *time.Location) {
 	fmt.Fprintf(w, "  %s (%s)\n", p.Pump, p.Tag)
 	for _, j := range p.Jobs {
-		fmt.Fprintf(w, "    %s: %s\n", jobName(j), why(j))
+		fmt.Fprintf(w, "    %s: %s\n", jobName(j), why(j, zone))
 	}
 	for _, j := range p.Offers {
 		fmt.Fprintf(w, "    open anyway: %s, %.0f %% used; decide there\n", jobName(j), service.Percent(j.At[0].Used))
@@ -198,7 +198,7 @@ func jobName(j service.Job) string {
 }
 
 // why says why a job is on the visit: by the place used most.
-func why(j service.Job) string {
+func why(j service.Job, zone *time.Location) string {
 	worst := slices.MaxFunc(j.At, func(a, b service.PlaceDue) int {
 		switch {
 		case a.Used < b.Used:
@@ -212,9 +212,9 @@ func why(j service.Job) string {
 		return "the diagnosis asks for it"
 	}
 	if worst.Why != "" {
-		return fmt.Sprintf("%.0f %% of its interval used, %s: due no sooner than %s", service.Percent(worst.Used), worst.Why, dayOf(worst.Due))
+		return fmt.Sprintf("%.0f %% of its interval used, %s: due no sooner than %s", service.Percent(worst.Used), worst.Why, dayOf(worst.Due, zone))
 	}
-	return fmt.Sprintf("%.0f %% of its interval used, due %s", service.Percent(worst.Used), dayOf(worst.Due))
+	return fmt.Sprintf("%.0f %% of its interval used, due %s", service.Percent(worst.Used), dayOf(worst.Due, zone))
 }
 
 func workTime(minutes float64) string {

@@ -28,7 +28,11 @@ func serviceRecord() *cobra.Command {
 	f := recordFlags{}
 	f.register(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		entry, err := f.entry()
+		settings, err := loadConfig(*config)
+		if err != nil {
+			return err
+		}
+		entry, err := f.entry(settings.Site.TimeZone)
 		if err != nil {
 			return misuse{err}
 		}
@@ -43,26 +47,18 @@ func serviceRecord() *cobra.Command {
 			if !term.IsTerminal(int(os.Stdin.Fd())) {
 				return misuse{errors.New("say which pump and which task: pumpside service record PUMP TASK; oil topped up and a note need no task")}
 			}
-			settings, err := loadConfig(*config)
-			if err != nil {
-				return err
-			}
 			if id, err = newAsker(c.InOrStdin(), c.OutOrStdout()).record(settings, id, &entry); err != nil {
 				return err
 			}
 		}
-		return enter(c, *config, *asJSON, id, &entry)
+		return enter(c, *config, settings, *asJSON, id, &entry)
 	}
 	return c
 }
 
 // enter gives an entry to the ledger. What can be seen to be wrong beforehand
 // is refused here, by the same rules, and leaves no trace in the journal.
-func enter(c *cobra.Command, config string, asJSON bool, id string, e *drivers.ServiceEntry) error {
-	settings, err := loadConfig(config)
-	if err != nil {
-		return err
-	}
+func enter(c *cobra.Command, config string, settings *configs.Config, asJSON bool, id string, e *drivers.ServiceEntry) error {
 	return atBook(c, config, func(d desk, b serviceBook) error {
 		if err := checkEntry(settings, &b, id, e); err != nil {
 			return err
@@ -112,7 +108,11 @@ func serviceUndo() *cobra.Command {
 		if err != nil || n < 1 {
 			return misuse{fmt.Errorf("%q is no number of a record; see service list", args[1])}
 		}
-		return enter(c, *config, *asJSON, args[0], &drivers.ServiceEntry{Undoes: n, Note: *note})
+		settings, err := loadConfig(*config)
+		if err != nil {
+			return err
+		}
+		return enter(c, *config, settings, *asJSON, args[0], &drivers.ServiceEntry{Undoes: n, Note: *note})
 	}
 	return c
 }
@@ -130,7 +130,7 @@ type recordFlags struct {
 
 func (f *recordFlags) register(c *cobra.Command) {
 	flags, e := c.Flags(), &f.entryOf
-	flags.StringVar(&f.at, "at", "", "when it was done: 2026-03-10, \"2026-03-10 14:00\" or RFC 3339; left out: now")
+	flags.StringVar(&f.at, "at", "", "when it was done, by the site's time_zone: 2026-03-10 or \"2026-03-10 14:00\"; or RFC 3339; left out: now")
 	flags.StringVar(&e.By, "by", "", "who did it, when not the one who records it")
 	flags.StringVar(&e.Reason, "reason", "", "one of "+strings.Join(service.Reasons(), ", "))
 	flags.StringVar(&e.Action, "action", "", "one of "+strings.Join(service.Actions(), ", "))
@@ -160,8 +160,8 @@ func (f *recordFlags) register(c *cobra.Command) {
 	f.hasStroke = func() bool { return flags.Changed("strokes") }
 }
 
-// entry reads what the flags say.
-func (f *recordFlags) entry() (drivers.ServiceEntry, error) {
+// entry reads what the flags say, times without a zone in that of the site.
+func (f *recordFlags) entry(zone *time.Location) (drivers.ServiceEntry, error) {
 	e := f.entryOf
 	var errs []error
 	collect := func(err error) { errs = append(errs, err) }
@@ -169,7 +169,7 @@ func (f *recordFlags) entry() (drivers.ServiceEntry, error) {
 		e.Note = f.comment
 	}
 	var err error
-	e.At, err = parseWhen(f.at)
+	e.At, err = whenAt(f.at, time.Now(), zone)
 	collect(err)
 	e.Added, err = litres(f.added)
 	collect(err)
@@ -196,16 +196,14 @@ func (f *recordFlags) entry() (drivers.ServiceEntry, error) {
 	return e, errors.Join(errs...)
 }
 
-// parseWhen reads a date or a time of day in the local zone, or RFC 3339. A
-// date alone is noon of that day, today before noon it is now.
-func parseWhen(text string) (time.Time, error) { return whenAt(text, time.Now()) }
-
-func whenAt(text string, now time.Time) (time.Time, error) {
+// whenAt reads a date or a time of day in a zone, or RFC 3339. A date alone is
+// noon of that day, today before noon it is now.
+func whenAt(text string, now time.Time, zone *time.Location) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
 	for _, layout := range []string{time.RFC3339, "2006-01-02 15:04", time.DateOnly} {
-		if t, err := time.ParseInLocation(layout, text, time.Local); err == nil {
+		if t, err := time.ParseInLocation(layout, text, zone); err == nil {
 			if noon := t.Add(12 * time.Hour); layout == time.DateOnly {
 				if now.Before(noon) && !now.Before(t) {
 					return now, nil
@@ -301,7 +299,8 @@ func (a *asker) record(settings *configs.Config, id string, e *drivers.ServiceEn
 		}
 	}
 	if e.At.IsZero() {
-		e.At = answerTo(a, "When (2026-03-10 14:00; empty: now)", parseWhen)
+		zone := settings.Site.TimeZone
+		e.At = answerTo(a, fmt.Sprintf("When (2026-03-10 14:00, %v; empty: now)", zone), func(text string) (time.Time, error) { return whenAt(text, time.Now(), zone) })
 	}
 	if e.Action == "" {
 		e.Action = a.choose("Action", service.Actions(), service.Performed)

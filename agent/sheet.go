@@ -19,7 +19,7 @@ var sheetText string
 
 // sheetPage is a page to print: plain HTML, no scripts, nothing fetched.
 var sheetPage = template.Must(template.New("sheet").Funcs(template.FuncMap{
-	"work": workTime, "name": jobName, "why": why,
+	"work": workTime, "name": jobName,
 	"words": func(c pump.Component) string { return strings.ReplaceAll(string(c), "_", " ") },
 	"add":   func(a, b int) int { return a + b },
 }).Parse(sheetText))
@@ -67,6 +67,9 @@ func writeSheet(w io.Writer, settings *configs.Config, p *sitePlan) error {
 
 // Day and Minute write times in the zone of the site.
 func (s *sheet) Day(t time.Time) string { return t.In(s.Site.TimeZone).Format("Monday 2 January 2006") }
+
+// Why says in that zone why a job is on the visit.
+func (s *sheet) Why(j service.Job) string { return why(j, s.Site.TimeZone) }
 
 // Minute is like Day.
 func (s *sheet) Minute(t time.Time) string {

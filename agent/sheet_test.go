@@ -51,7 +51,7 @@ func TestNothingIsCalmWithoutAClock(t *testing.T) {
 	}}}}
 	p := planOf(settings, &b, "", 90*24*time.Hour)
 	var text, page strings.Builder
-	p.print(&text)
+	p.print(&text, settings.Site.TimeZone)
 	const want = "due dates are not known: the clock is not set; set the gateway's clock, or write site.clock: trusted where it is known to be right\n"
 	if text.String() != want {
 		t.Errorf("the plan says %q, want %q", text.String(), want)
@@ -62,9 +62,9 @@ func TestNothingIsCalmWithoutAClock(t *testing.T) {
 }
 
 func TestPlanIsPlainText(t *testing.T) {
-	_, p := planned(t)
+	settings, p := planned(t)
 	var b strings.Builder
-	p.print(&b)
+	p.print(&b, settings.Site.TimeZone)
 	for _, want := range []string{
 		"VISIT by Wed 4 Mar 2026: about 3 h 45 min of work",
 		"    diaphragms (cylinder 2): the diagnosis asks for it",
@@ -200,7 +200,7 @@ gp-1 seals: 40 % used
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			var b strings.Builder
-			if err := printDue(&b, list, tt.columns); err != nil {
+			if err := printDue(&b, list, time.UTC, tt.columns); err != nil {
 				t.Fatal(err)
 			}
 			var got strings.Builder

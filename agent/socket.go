@@ -134,6 +134,10 @@ const maxOrder = 64 << 10
 // deskHandler is the running agent's desk over HTTP on the socket.
 func (g *gateway) deskHandler() http.Handler {
 	mux := http.NewServeMux()
+	mux.HandleFunc("GET /zone", func(w http.ResponseWriter, r *http.Request) {
+		zone, err := g.zone(r.Context())
+		reply(w, zone.String(), err)
+	})
 	mux.HandleFunc("GET /alarms", func(w http.ResponseWriter, r *http.Request) {
 		list, err := g.alarms(r.Context())
 		reply(w, list, err)
@@ -229,6 +233,14 @@ func dial(ctx context.Context, statePath string) (*socketDesk, error) {
 	return &socketDesk{http.Client{Transport: &http.Transport{
 		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) { return d.DialContext(ctx, "unix", path) },
 	}}, statePath}, nil
+}
+
+func (s *socketDesk) zone(ctx context.Context) (*time.Location, error) {
+	var name string
+	if err := s.ask(ctx, http.MethodGet, "/zone", nil, &name); err != nil {
+		return nil, err
+	}
+	return time.LoadLocation(name)
 }
 
 func (s *socketDesk) alarms(ctx context.Context) (list alarmList, err error) {

@@ -23,7 +23,7 @@ type siteFile struct {
 	Title    string               `yaml:"title" doc:"The name people use. Left out: the id."`
 	Location string               `yaml:"location" doc:"How to get there, as an alert should say it."`
 	Hazards  []string             `yaml:"hazards" doc:"What a person called out must know before going there."`
-	TimeZone string               `yaml:"time_zone" default:"UTC" doc:"IANA name of the zone people's times are shown in."`
+	TimeZone string               `yaml:"time_zone" default:"UTC" doc:"IANA name of the zone people's times are shown in, and read in where they name none."`
 	Units    string               `yaml:"units" default:"metric" words:"metric us_field" doc:"The units people read in alerts."`
 	Clock    string               `yaml:"clock" default:"kernel" words:"kernel trusted" doc:"kernel: the wall clock counts as right while the kernel says it is disciplined. trusted: it always does (a gateway with its own radio clock)."`
 	Calls    callsFile            `yaml:"calls" doc:"Who is called: on-call rota, quiet hours, escalation. It only routes; nothing is silenced by it."`

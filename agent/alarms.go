@@ -34,8 +34,8 @@ func alarmsCommand() *cobra.Command {
 		{"reset", "Let go of a latched alarm whose cause is gone", "", drivers.Reset},
 		{"shelve", "Silence an alarm for a while (8 h unless --for says otherwise, 24 h at most)", "how long", drivers.Shelve},
 		{"unshelve", "End the shelving of an alarm", "", drivers.Unshelve},
-		{"remove", "Take an alarm out of service until a review (7 days unless --for says otherwise)", "until the review", drivers.Remove},
-		{"return", "Put an alarm back into service", "", drivers.Return},
+		{"remove", "Silence an alarm until a review (7 days unless --for says otherwise, 90 at most); deletes nothing, touches no pump", "until the review", drivers.Remove},
+		{"return", "Put an alarm that was removed back into service", "", drivers.Return},
 	} {
 		c.AddCommand(alarmsOrder(v.use, v.short, v.span, v.verb))
 	}

@@ -21,7 +21,12 @@ func probeCommand() *cobra.Command {
 		Use:   "probe",
 		Short: "Look at a bus: find ports, devices and what their registers mean; reads only",
 		Long: `Look at a bus while a gateway is being commissioned. Nothing is written to a
-device, and no agent is needed; an agent that has the port must be stopped.
+device, and no agent is needed.
+
+On a serial line, also behind a serial server, probe must be the only master:
+first make sure that no controller polls it, for its polling and yours would
+collide, and stop an agent that has the port. While that is stopped no alarm is
+raised: tell the control room.
 
 With nothing else: list the serial ports and who uses them.
 

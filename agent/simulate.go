@@ -36,7 +36,7 @@ actions.`,
 	f := c.Flags()
 	f.StringVar(&s.tcp, "tcp", "", "serve Modbus TCP at this `address`; 127.0.0.1:5020 when nothing else is asked for")
 	f.StringVar(&s.rtuTCP, "rtu-over-tcp", "", "serve RTU frames over TCP at this `address`")
-	f.StringVar(&s.serial, "serial", "", "serve RTU on this serial `device`")
+	f.StringVar(&s.serial, "serial", "", "serve RTU on this serial `device`; never on a line with real devices or a controller: it answers in their place")
 	f.BoolVar(&s.pty, "pty", false, "serve RTU on a new pseudo-terminal and print its path")
 	f.IntVar(&s.baud, "baud", 19200, "bits a second; paces the answers on RTU")
 	f.IntVar(&s.firstUnit, "first-unit", 1, "unit number of the first drive; the others follow")

@@ -2,6 +2,7 @@ package configs
 
 import (
 	"strconv"
+	"strings"
 
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
@@ -62,6 +63,43 @@ func wireOf(doc string, base int) string {
 		return "none"
 	}
 	return table.String() + " " + strconv.Itoa(int(address))
+}
+
+// doubtAlone looks for pumps that were left out of the groups: a site with
+// several has a duty and a standby somewhere.
+func (l *loader) doubtAlone(pumps []*pumpLoader) {
+	var alone []string
+	var first *place
+	for _, p := range pumps {
+		if p.grouped {
+			continue
+		}
+		if first == nil {
+			first = p.here
+		}
+		alone = append(alone, p.file.ID)
+	}
+	if len(alone) == 0 || len(pumps) < 2 {
+		return
+	}
+	l.note(first, "%s in no group: nobody is told that circulation is lost or how the standby stands, and a duty pump that trips calls people although the standby runs; list the pumps that share one circulation, such as groups: [{id: north, pumps: [%s]}]; one that works alone is a group of its own",
+		areIs(alone), strings.Join(alone, ", "))
+}
+
+// areIs is a list of names with its verb.
+func areIs(names []string) string {
+	if len(names) == 1 {
+		return names[0] + " is"
+	}
+	return strings.Join(names[:len(names)-1], ", ") + " and " + names[len(names)-1] + " are"
+}
+
+// doubtIndex knows that one pulse among several in a turn tells no angle.
+func (p *pumpLoader) doubtIndex() {
+	x := &p.pump.Geometry.Index
+	if x.Present() && !x.Once() && x.AngleKnown {
+		p.note(p.here.child("index_angle"), "is of no use with %d pulses a turn: they tell speed and revolutions, and no finding can name a cylinder; that needs exactly one pulse a turn", p.file.Pulses)
+	}
 }
 
 // doubtSpeeds holds motor, ratio and pump against each other.

@@ -23,7 +23,7 @@ type pumpFile struct {
 	RatedPressure   quantity.Pascals              `yaml:"rated_pressure" need:"highest discharge pressure, such as 10 MPa" doc:"Highest continuous discharge pressure, by its maker."`
 	Suction         suctionFile                   `yaml:"suction" doc:"What the liquid needs before the pump, for the NPSH margin."`
 	Cylinder1       string                        `yaml:"cylinder_1" doc:"Which cylinder is number one, in words, such as: nearest the coupling."`
-	Pulses          int                           `yaml:"pulses_per_revolution" default:"1" doc:"Index pulses in one revolution of the pump shaft."`
+	Pulses          int                           `yaml:"pulses_per_revolution" default:"1" doc:"Index pulses in one revolution of the pump shaft. Only exactly one tells the angle; several tell speed and revolutions, and no finding can name a cylinder."`
 	IndexAngle      string                        `yaml:"index_angle" doc:"Shaft angle at the pulse, such as 0 deg when it comes as cylinder 1 starts to discharge. Left out: not known."`
 	DoubleDiaphragm bool                          `yaml:"double_diaphragm" default:"false" doc:"Two diaphragms with leak detection between them: the first that fails is an advisory, not an alarm."`
 	Opening         openingFile                   `yaml:"opening" doc:"For a pump that is not new: its totals when the agent first saw it."`

@@ -57,6 +57,7 @@ func (p *pumpLoader) geometry() {
 	}
 	p.pump.Geometry, p.set.Geometry = g, g
 	p.suction()
+	p.doubtIndex()
 	p.doubtSpeeds()
 	p.doubtSize()
 }

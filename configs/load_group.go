@@ -44,6 +44,7 @@ func (l *loader) groupsOf(pumps []*pumpLoader) {
 			Exercise: orElse(f.Exercise, -1), ChangeOver: f.Change,
 		})
 	}
+	l.doubtAlone(pumps)
 }
 
 // drying tells of a circulation that could never be worked out.

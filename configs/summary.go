@@ -6,6 +6,7 @@ import (
 
 	"pumpside/drivers"
 	"pumpside/rules"
+	"pumpside/rules/pump"
 )
 
 // A Summary says what the installed signals of a pump let the agent see.
@@ -110,7 +111,7 @@ func (p *Pump) lackingIndex() string {
 		name  string
 		given bool
 	}{
-		{"shaft_index", p.Geometry.Index.Present()},
+		{indexWanted(&p.Geometry.Index), p.Geometry.Index.Once()},
 		{"index_angle", p.Geometry.Index.AngleKnown},
 		{"cylinder_1", p.Geometry.Cylinder1 != ""},
 	} {
@@ -119,6 +120,14 @@ func (p *Pump) lackingIndex() string {
 		}
 	}
 	return strings.Join(list, " and ")
+}
+
+// indexWanted asks for an index, or for another than there is.
+func indexWanted(x *pump.Index) string {
+	if x.Present() {
+		return "shaft_index of one pulse a turn"
+	}
+	return "shaft_index"
 }
 
 func (s *sight) wanted(p *Pump) string {

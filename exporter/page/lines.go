@@ -94,6 +94,10 @@ type alarmLine struct {
 // Gone reports whether it has cleared and waits only to be seen.
 func (l alarmLine) Gone() bool { return l.gone }
 
+// Escalates reports whether somebody further may be called while nobody has
+// acknowledged it: an advisory waits, and what has cleared calls no more.
+func (l alarmLine) Escalates() bool { return l.calls && !l.gone && l.CanAcknowledge }
+
 // Key tells lines apart in one screen.
 func (l alarmLine) Key() string { return l.Pump + "." + l.Name }
 

@@ -148,10 +148,10 @@ func TestExamplesAreWhatTheDemoPublishes(t *testing.T) {
 	for name, want := range map[string]struct{ topic, has string }{
 		"status":    {"pumpside/v1/ridge-7/status", `"state":"online"`},
 		"event":     {"pumpside/v1/ridge-7/gp-1/event", `"event":"worsened"`},
-		"alarm":     {"pumpside/v1/ridge-7/gp-1/alarm/run_in_oil_change_due", `"state":"unacknowledged"`},
+		"alarm":     {"pumpside/v1/ridge-7/gp-1/alarm/oil_due", `"state":"unacknowledged"`},
 		"service":   {"pumpside/v1/ridge-7/gp-1/service", `"tasks"`},
 		"telemetry": {"pumpside/v1/ridge-7/gp-1/telemetry", `"observed":true`},
-		"report":    {"pumpside/v1/ridge-7/report", `"run_in_oil_change`},
+		"report":    {"pumpside/v1/ridge-7/report", `"oil_due"`},
 	} {
 		var got string
 		eventually(t, "an example of "+name, func() bool {

@@ -119,7 +119,7 @@ func TestDemoKeepsItsStateWhereItIsTold(t *testing.T) {
 	if want := "GP-1: run-in oil change due soon"; !strings.Contains(journal, want) {
 		t.Errorf("the journal lacks %q:\n%s", want, journal)
 	}
-	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  run_in_oil_change") {
+	if due := ask(t, "service", "due", "--config", config); !strings.Contains(due, "gp-1  oil") {
 		t.Errorf("service due:\n%s", due)
 	}
 	again := startDemo(t, "--keep", kept, "--for", "2s")

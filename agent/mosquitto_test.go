@@ -218,7 +218,7 @@ func TestMosquittoGetsEveryEventThoughTheBrokerStopsAndTheAgentIsKilled(t *testi
 	// All is well, until the agent dies: its will says so.
 	agent, _ := startAgent(t, config)
 	said(online)
-	order("service", "record", "gp-1", "check_valves")
+	order("service", "record", "gp-1", "valves")
 	p.happen(t, 0, simulator.Event{Do: simulator.DriveTrip, Size: 7})
 	eventually(t, "the fault arrives", func() bool { return len(room.on(topic("gp-1", "alarm/drive_fault"))) > 0 })
 	agent.kill()
@@ -235,7 +235,7 @@ func TestMosquittoGetsEveryEventThoughTheBrokerStopsAndTheAgentIsKilled(t *testi
 	}
 	journalled("gp-2", "drive_fault")
 	agent.kill()
-	order("service", "record", "gp-2", "check_valves") // nobody runs: written straight into the state file
+	order("service", "record", "gp-2", "valves") // nobody runs: written straight into the state file
 	order("alarms", "ack", "gp-2/drive_fault")
 
 	// Both are back; the agent dies once more amid the delivery.

@@ -28,11 +28,7 @@ func serviceRecord() *cobra.Command {
 	f := recordFlags{}
 	f.register(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
-		settings, err := loadConfig(*config)
-		if err != nil {
-			return err
-		}
-		entry, err := f.entry(settings.Site.TimeZone)
+		entry, err := f.entry()
 		if err != nil {
 			return misuse{err}
 		}
@@ -43,10 +39,18 @@ func serviceRecord() *cobra.Command {
 		if len(args) == 2 {
 			entry.Task = args[1]
 		}
-		if len(args) < 2 && !(len(args) == 1 && entry.AboutNoTask()) {
-			if !term.IsTerminal(int(os.Stdin.Fd())) {
-				return misuse{errors.New("say which pump and which task: pumpside service record PUMP TASK; oil topped up and a note need no task")}
-			}
+		asks := len(args) < 2 && !(len(args) == 1 && entry.AboutNoTask())
+		if asks && !term.IsTerminal(int(os.Stdin.Fd())) {
+			return misuse{errors.New("say which pump and which task: pumpside service record PUMP TASK; oil topped up and a note need no task")}
+		}
+		settings, err := loadConfig(*config)
+		if err != nil {
+			return err
+		}
+		if entry.At, err = whenAt(f.at, time.Now(), settings.Site.TimeZone); err != nil {
+			return misuse{err}
+		}
+		if asks {
 			if id, err = newAsker(c.InOrStdin(), c.OutOrStdout()).record(settings, id, &entry); err != nil {
 				return err
 			}
@@ -160,8 +164,8 @@ func (f *recordFlags) register(c *cobra.Command) {
 	f.hasStroke = func() bool { return flags.Changed("strokes") }
 }
 
-// entry reads what the flags say, times without a zone in that of the site.
-func (f *recordFlags) entry(zone *time.Location) (drivers.ServiceEntry, error) {
+// entry reads what the flags say, but for the time: that is of the site's zone.
+func (f *recordFlags) entry() (drivers.ServiceEntry, error) {
 	e := f.entryOf
 	var errs []error
 	collect := func(err error) { errs = append(errs, err) }
@@ -169,8 +173,6 @@ func (f *recordFlags) entry(zone *time.Location) (drivers.ServiceEntry, error) {
 		e.Note = f.comment
 	}
 	var err error
-	e.At, err = whenAt(f.at, time.Now(), zone)
-	collect(err)
 	e.Added, err = litres(f.added)
 	collect(err)
 	e.Filled, err = litres(f.filled)

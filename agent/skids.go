@@ -145,8 +145,8 @@ func writePoint(b *strings.Builder, r simulator.Register) {
 
 // usualServices are the service tasks of a simulated pump. The run-in change
 // after 500 h is common practice; the intervals are invented.
-const usualServices = `      - {task: run_in_oil_change, kind: oil, title: run-in oil change, run_hours: 2000 h, first_run_hours: 500 h, calendar: 365 d, parts: "oil 2.5 L; drain gasket"}
-      - {task: check_valves, kind: valves, title: check valves, run_hours: 4000 h, strokes_per_plunger: 70e6, parts: "valve kit with O-rings"}
+const usualServices = `      - {task: oil, title: oil of the hydraulic end, first_run_hours: 500 h, run_hours: 4000 h, calendar: 365 d, parts: "oil 2.5 L; drain gasket"}
+      - {task: valves, title: check valves, run_hours: 4000 h, strokes_per_plunger: 70e6, parts: "valve kit with O-rings"}
       - {task: diaphragms, title: diaphragms, run_hours: 8000 h, calendar: 730 d, parts: diaphragm kit}
       - {task: shaft_seal, title: shaft oil seal, run_hours: 8000 h, parts: shaft oil seal}
 `

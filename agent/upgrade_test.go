@@ -55,7 +55,7 @@ func TestAnUpgradeTakesTheStateToTheNextSchemaAndKeepsTheOldFile(t *testing.T) {
 	eventually(t, "an alarm is raised", func() bool {
 		return strings.Contains(ask(t, "alarms", "list", "--config", config), "gp-1/drive_fault")
 	})
-	ask(t, "service", "record", "gp-1", "check_valves", "--comment", "before the upgrade", "--config", config)
+	ask(t, "service", "record", "gp-1", "valves", "--comment", "before the upgrade", "--config", config)
 	before := run(metrics)
 	if code := old.stop(t, stopSignal); code != 0 {
 		t.Fatalf("exit code %d", code)

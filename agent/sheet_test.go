@@ -120,7 +120,7 @@ func TestWorkAtARunningPumpHasItsOwnCaution(t *testing.T) {
 	v.Opens, v.Pumps[0].Jobs = false, []service.Job{{Pump: "gp-1", Task: "glycol_sample", Kind: service.GlycolSample, At: []service.PlaceDue{{Used: 1}}}}
 	p.Visits = p.Visits[:1]
 	var text, page strings.Builder
-	p.print(&text)
+	p.print(&text, settings.Site.TimeZone)
 	if err := writeSheet(&page, settings, &p); err != nil {
 		t.Fatal(err)
 	}

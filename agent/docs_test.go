@@ -139,7 +139,7 @@ func runDocumented(t *testing.T, folder, config, line string) {
 
 // TestDocumentsLinkToFilesThatAreThere follows the links between documents.
 func TestDocumentsLinkToFilesThatAreThere(t *testing.T) {
-	for _, pattern := range []string{"../configs/docs/*.md", "../configs/control-room/*.md"} {
+	for _, pattern := range []string{"../*.md", "../configs/docs/*.md", "../configs/control-room/*.md"} {
 		paths, err := filepath.Glob(pattern)
 		if err != nil || len(paths) == 0 {
 			t.Fatal(pattern, err)

@@ -1,9 +1,14 @@
 package alarm
 
-import "pumpside/drivers/quantity"
+import (
+	"strings"
+
+	"pumpside/drivers/quantity"
+)
 
 // RunInOil is the service task of the first oil change of a new or repaired
-// hydraulic end; its texts say why it comes so early.
+// hydraulic end. Its definitions take the texts that say why it comes so early;
+// an event has those, whatever its task is called, only while the first oil is in.
 const RunInOil = "run_in_oil_change"
 
 // ServiceAlarms gives the two advisories of one service task: NAME_due, which
@@ -23,6 +28,15 @@ func ServiceAlarms(task string) []Definition {
 	over.Name, over.Text, over.WorseText = topicName(task)+"_overdue", stem+"_overdue", ""
 	over.Priority = Medium
 	return []Definition{due.timed(), over.timed()}
+}
+
+// serviceStage is the text of a service task without whether it is of the first
+// oil, such as "due"; another text is its own.
+func serviceStage(text string) string {
+	if stage, first := strings.CutPrefix(text, "run_in_oil_"); first {
+		return stage
+	}
+	return strings.TrimPrefix(text, "service_")
 }
 
 // ServiceAsked gives the advisory that the diagnosis asks for a service task,

@@ -41,6 +41,9 @@ func (m *Machine) View(d *Definition, now drivers.Instant, last *Event) View {
 	}
 	if last != nil {
 		v.ChangedAt = last.At
+		if m.State != Normal && serviceStage(last.Text) == serviceStage(v.Text) {
+			v.Text = last.Text
+		}
 	}
 	if m.Carry.By != "" {
 		v.CarriedBy, v.Notify = m.Carry.By, min(v.Notify, NextWorkingDay)

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"math"
 	"time"
 
 	"pumpside/drivers/quantity"
@@ -21,6 +22,9 @@ func (s *State) recordCounted(e *counters.Event) {
 	}
 	if e.From != 0 || e.To != 0 {
 		evidence = append(evidence, number("meter_before", e.From), number("meter_after", e.To))
+	}
+	if e.Reckoned != 0 {
+		evidence = append(evidence, number("reckoned_strokes", math.Round(e.Reckoned)))
 	}
 	subject := e.Meter.String()
 	s.record(e.Kind.String(), subject, evidence...)

@@ -50,6 +50,7 @@ type Totals struct {
 	StillUnobservedSeconds float64 `json:"still_unobserved_seconds"` // what nobody has explained
 	Revolutions            float64 `json:"shaft_revolutions"`        // = strokes per plunger
 	DischargeStrokes       float64 `json:"discharge_strokes"`
+	ReckonedRevolutions    float64 `json:"reckoned_shaft_revolutions,omitempty"` // part of Revolutions: not counted, but the hour meter's hours at the speed before the gap
 	Starts                 float64 `json:"starts"`
 	PumpedVolume           float64 `json:"pumped_cubic_meters"`
 	Energy                 float64 `json:"energy_joules"`
@@ -118,7 +119,7 @@ func TotalsOf(set *counters.Settings, s *counters.State) Totals {
 func publicTotals(t *counters.Totals) Totals {
 	return Totals{
 		RunSeconds: t.Run.Seconds(), UnobservedSeconds: (t.Unobserved + t.FromMeter).Seconds(), StillUnobservedSeconds: t.Unobserved.Seconds(),
-		Revolutions: t.Revolutions, DischargeStrokes: t.DischargeStrokes, Starts: float64(t.Starts),
+		Revolutions: t.Revolutions, DischargeStrokes: t.DischargeStrokes, ReckonedRevolutions: t.Reckoned, Starts: float64(t.Starts),
 		PumpedVolume: float64(t.Pumped), Energy: float64(t.Energy),
 	}
 }

@@ -301,6 +301,8 @@ type counterRow struct {
 	Note  string
 }
 
+const strokesRow = 2 // of the rows below
+
 func counterRows(v viewer, pump *Pump) []counterRow {
 	t := &pump.Totals
 	rows := []counterRow{
@@ -311,6 +313,9 @@ func counterRows(v viewer, pump *Pump) []counterRow {
 		{"Starts", figure{whole(t.Starts), ""}, ""},
 		{"Pumped", cubic(v.Units, t.PumpedVolume), ""},
 		{"Energy", show(v.Units, "", quantity.Energy, t.Energy), ""},
+	}
+	if n := t.ReckonedRevolutions; n > 0 {
+		rows[strokesRow].Note += ", of which about " + whole(n) + " reckoned from the drive's hour meter, at the speed before a gap"
 	}
 	return rows
 }

@@ -11,6 +11,7 @@ var evidenceNames = map[string]string{
 	"lasted":               "lasted",
 	"credited_run_time":    "running added:",
 	"at_most_run_time":     "at most:",
+	"reckoned_strokes":     "strokes per plunger, estimated:",
 	"meter_before":         "meter before:",
 	"meter_after":          "meter after:",
 	"run_time":             "run time:",

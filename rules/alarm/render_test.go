@@ -298,6 +298,7 @@ func record(key string) alarm.Event {
 		seconds("lasted", 5*3600)
 		if key == "gap_closed" {
 			seconds("credited_run_time", 4*3600)
+			e.Evidence = append(e.Evidence, alarm.Evidence{Key: "reckoned_strokes", Quantity: alarm.Quantity{Value: 72000}})
 		}
 	case key == "finding_began", key == "finding_passed":
 		e.Causes = []alarm.Cause{{Cause: "suction_strainer_plugging", Probability: 0.7}}

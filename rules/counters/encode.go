@@ -25,7 +25,16 @@ func (s *State) UnmarshalJSON(text []byte) error {
 		return fmt.Errorf("counters of version %d, this program knows %d", p.Version, version)
 	}
 	*s = State(p)
+	s.upgrade()
 	return nil
+}
+
+// upgrade makes a State of an earlier version one of this. What waits for the
+// meter's kind was unobserved time, as far as the earlier version knew.
+func (s *State) upgrade() {
+	if s.Version == 1 {
+		s.Version, s.Hours.Awaiting.Unobserved = version, s.Hours.Awaiting.Run
+	}
 }
 
 // AppendBinary appends the whole State in its packed form, about two hundred
@@ -57,6 +66,7 @@ func (s *State) UnmarshalBinary(b []byte) error {
 	case len(d.b) > 0:
 		return fmt.Errorf("counters have %d bytes too many", len(d.b))
 	}
+	back.upgrade()
 	*s = back
 	return nil
 }
@@ -78,6 +88,23 @@ func (s *State) fields(c codec) {
 	s.Ripple.Filling.fields(c, told.At)
 	s.Ripple.Before.fields(c, told.At)
 	s.Starts.fields(c, told.At)
+	if s.Version >= 2 {
+		s.reckonedFields(c)
+	}
+}
+
+// reckonedFields came with version 2.
+func (s *State) reckonedFields(c codec) {
+	singles(c, &s.Running.Usual)
+	float(c, &s.Counted.Reckoned)
+	float(c, &s.Turns.Owed)
+	if s.Gap.Open {
+		float(c, &s.Turns.Unseen)
+	}
+	if a := &s.Hours.Awaiting; a.Run > 0 {
+		durations(c, &a.Unobserved, &a.Loose)
+		float(c, &a.Turns)
+	}
 }
 
 func (t *Counted) fields(c codec) {
@@ -154,7 +181,7 @@ func (h *hours) fields(c codec, told time.Duration) {
 	c.duration(&h.QuietSince, told)
 	c.duration(&h.Offset.Lo, h.Value-h.DriveRun)
 	c.duration(&h.Offset.Hi, h.Offset.Lo)
-	durations(c, &h.Base.Lo, &h.Base.Hi, &h.Awaiting)
+	durations(c, &h.Base.Lo, &h.Base.Hi, &h.Awaiting.Run)
 	if h.Doubt.Raised {
 		durations(c, &h.Doubt.Raw, &h.Doubt.At)
 	}
@@ -166,7 +193,7 @@ func (x *turns) fields(c codec, told time.Duration) {
 	for _, f := range []*float64{&x.BySpeed, &x.Lent, &x.RPM, &x.ByIndex, &x.Beside} {
 		float(c, f)
 	}
-	c.flags(&x.Disagrees)
+	c.flags(&x.Disagrees, &x.Blind)
 }
 
 func (w *window) fields(c codec, told time.Duration) {

@@ -18,7 +18,7 @@ const (
 	Resolved                        // For: how long it was disputed since then
 	GapUnobserved                   // For, Unbounded: its length, or the least it can be
 	GapDated                        // For: what the synchronised clock added to its length
-	GapClosed                       // Run, AtMost, Unbounded: run time credited, and what more the gap may hold
+	GapClosed                       // Run, AtMost, Unbounded, Reckoned: run time credited, and what more the gap may hold
 	MeterRolledOver                 // Meter, From, To: as read, in the signal's base unit
 	MeterReplaced                   // Meter, From, To; also a new drive, or a counter that was reset
 	MeterAmbiguous                  // Meter, From, To: it may have rolled over more than once
@@ -83,6 +83,7 @@ type Event struct {
 	Run       time.Duration   `json:"run,omitempty"`
 	AtMost    time.Duration   `json:"at_most,omitempty"`
 	Unbounded bool            `json:"unbounded,omitempty"` // the length of the gap is not known
+	Reckoned  float64         `json:"reckoned,omitempty"`  // revolutions over Run that nothing counted
 	Meter     Meter           `json:"meter,omitempty"`
 	From      float64         `json:"from,omitempty"`
 	To        float64         `json:"to,omitempty"`

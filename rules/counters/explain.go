@@ -37,13 +37,15 @@ func (s *State) explain(set *Settings, t time.Duration, ticked bool, events []Ev
 	if h.kind(set) == RunHours && run.Lo > 0 {
 		e.Run, e.AtMost = run.Lo, run.Hi-run.Lo
 		g.Most -= run.Lo
-		s.creditGap(set, run.Lo)
+		e.Reckoned = s.creditGap(set, run.Lo)
 	}
 	if e.Run == 0 && !ticked {
 		return events
 	}
 	if ticked {
-		h.Awaiting += run.Lo - e.Run
+		if waits := run.Lo - e.Run; waits > 0 {
+			s.await(set, waits)
+		}
 		s.closeGap(!set.Installed.Has(drivers.BypassContactor))
 	}
 	return append(events, e)
@@ -63,21 +65,51 @@ func (s *State) runInGap(set *Settings) span {
 	return run
 }
 
-// creditGap credits run time in the open gap.
-func (s *State) creditGap(set *Settings, run time.Duration) {
+// creditGap credits run time in the open gap, and returns the revolutions
+// reckoned for it.
+func (s *State) creditGap(set *Settings, run time.Duration) (reckoned float64) {
 	g := &s.Gap
+	reckoned = s.reckon(set, run)
 	unobserved := min(run, g.Budget)
 	g.Budget -= unobserved
-	s.credit(set, run, unobserved)
+	s.credit(run, unobserved)
 	if g.Loose > 0 {
 		s.Counted.FromMeterLoose += run
 	}
+	s.countReckoned(set, reckoned)
+	return reckoned
+}
+
+// await keeps run time of the open gap until the meter's kind is known.
+func (s *State) await(set *Settings, run time.Duration) {
+	g, a := &s.Gap, &s.Hours.Awaiting
+	a.Run += run
+	a.Unobserved += min(run, g.Budget)
+	if g.Loose > 0 {
+		a.Loose += run
+	}
+	a.Turns += s.reckon(set, run)
+}
+
+// creditAwaiting credits what closed gaps hold. A gap that is open meanwhile
+// is measured from the same offset as before.
+func (s *State) creditAwaiting(set *Settings, a awaiting) Event {
+	h, c := &s.Hours, &s.Counted
+	h.Awaiting = awaiting{}
+	c.AtMost -= a.Run
+	s.credit(a.Run, a.Unobserved)
+	c.FromMeterLoose += a.Loose
+	if s.Gap.Open {
+		h.Base.Lo -= a.Run
+		h.Base.Hi -= a.Run
+	}
+	s.countReckoned(set, a.Turns)
+	return Event{Kind: GapClosed, At: s.instant(), Run: a.Run, Reckoned: a.Turns}
 }
 
 // credit moves run time out of the unobserved time. In a gap of unknown
-// length there may be more of the one than of the other. On a motor without
-// speed control the run time says the revolutions as well.
-func (s *State) credit(set *Settings, run, unobserved time.Duration) {
+// length there may be more of the one than of the other.
+func (s *State) credit(run, unobserved time.Duration) {
 	c, h := &s.Counted, &s.Hours
 	c.Run += run
 	c.FromMeter += run
@@ -86,7 +118,37 @@ func (s *State) credit(set *Settings, run, unobserved time.Duration) {
 	h.DriveRun += run
 	h.Offset.Lo -= run
 	h.Offset.Hi -= run
-	if !set.measuresSpeed() && !set.Installed.Has(drivers.ShaftIndex) {
-		s.countTurns(set, float64(set.RatedSpeed)/60*run.Seconds()/float64(set.Ratio))
+}
+
+// reckon gives the revolutions of run time that the meter proves in the open
+// gap, at the speed before it, as far as no index tells of them.
+func (s *State) reckon(set *Settings, run time.Duration) float64 {
+	x := &s.Turns
+	n := s.usualSpeed(set) / 60 * run.Seconds() / float64(set.Ratio)
+	switch {
+	case !set.Installed.Has(drivers.ShaftIndex):
+		return n
+	case x.Blind:
+		told := min(n, x.Unseen)
+		x.Unseen -= told
+		return n - told
+	case s.lostSinceIndex() > 0: // it is yet to be read, and has the last word
+		x.Owed += n
 	}
+	return 0
+}
+
+// usualSpeed is that of the motor before the open gap: its rated speed where
+// no speed is measured, or none was seen yet.
+func (s *State) usualSpeed(set *Settings) float64 {
+	if usual := s.Running.Usual; usual > 0 && set.measuresSpeed() {
+		return float64(usual)
+	}
+	return float64(set.RatedSpeed)
+}
+
+// countReckoned counts n revolutions that nothing counted.
+func (s *State) countReckoned(set *Settings, n float64) {
+	s.countTurns(set, n)
+	s.Counted.Reckoned += n
 }

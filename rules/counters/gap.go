@@ -178,4 +178,5 @@ func (s *State) closeGap(bounded bool) {
 	}
 	g.Open, g.Loose, g.Budget, g.Most = false, 0, 0, 0
 	s.Hours.Base = span{}
+	s.Turns.Blind, s.Turns.Unseen = false, 0
 }

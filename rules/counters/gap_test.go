@@ -259,8 +259,8 @@ func TestGapEventsCarryTheirNumbers(t *testing.T) {
 	want := []counters.Event{
 		{Kind: counters.MeterRolledOver, Meter: counters.DriveHours, From: 65535 * 3600, To: 0},
 		{Kind: counters.GapUnobserved, For: 3*h + s},
-		{Kind: counters.GapClosed, Run: h + 55*m + 58*s, AtMost: h + s},
-		{Kind: counters.GapClosed, Run: 4*m + 2*s, AtMost: 2 * s},
+		{Kind: counters.GapClosed, Run: h + 55*m + 58*s, AtMost: h + s, Reckoned: (h + 55*m + 58*s).Seconds() * 5},
+		{Kind: counters.GapClosed, Run: 4*m + 2*s, AtMost: 2 * s, Reckoned: (4*m + 2*s).Seconds() * 5},
 		{Kind: counters.MeterReplaced, Meter: counters.DriveHours, From: 3 * 3600, To: 17 * 3600},
 	}
 	if diff := cmp.Diff(want, d.events); diff != "" {

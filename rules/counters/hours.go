@@ -25,8 +25,16 @@ type hours struct {
 	Offset span `json:"offset"` // within: the meter's true value minus DriveRun
 	Base   span `json:"base"`   // Offset before the gap that is open
 
-	Awaiting time.Duration `json:"awaiting,omitempty"` // run time of closed gaps, if only the meter counts run hours
-	Doubt    doubt         `json:"doubt"`
+	Awaiting awaiting `json:"waiting"`
+	Doubt    doubt    `json:"doubt"`
+}
+
+// awaiting is what closed gaps hold if only the meter counts run hours.
+type awaiting struct {
+	Run        time.Duration `json:"run,omitempty"`
+	Unobserved time.Duration `json:"unobserved,omitempty"` // that the run time was taken for
+	Loose      time.Duration `json:"loose,omitempty"`      // part of Run: in gaps whose length is not known
+	Turns      float64       `json:"turns,omitempty"`      // reckoned
 }
 
 // A doubt is a reading that cannot follow the one before. It takes a second
@@ -171,17 +179,14 @@ func (s *State) tellKind(set *Settings, t, raw time.Duration, ticked bool, event
 	switch kind := h.kind(set); {
 	case kind == PowerOnHours || !h.Unbroken:
 	case ticked && h.Still >= t-s.Seen.At[hourMeter]+stillMargin:
-		h.Kind, h.Awaiting = PowerOnHours, 0
+		h.Kind, h.Awaiting = PowerOnHours, awaiting{}
 		s.closeGap(false)
 		return append(events, s.meterEvent(MeterPowerOn, raw))
 	case kind == KindUnknown && min(h.Still, t-h.QuietSince) >= set.HourMeter.slack(set):
 		h.Kind = RunHours
 		events = append(events, Event{Kind: MeterRun, At: s.instant(), For: h.Still, Meter: DriveHours})
-		if run := h.Awaiting; run > 0 {
-			h.Awaiting = 0
-			s.Counted.AtMost -= run
-			s.credit(set, run, run)
-			events = append(events, Event{Kind: GapClosed, At: s.instant(), Run: run})
+		if a := h.Awaiting; a.Run > 0 {
+			events = append(events, s.creditAwaiting(set, a))
 		}
 	}
 	return events

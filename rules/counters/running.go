@@ -9,7 +9,8 @@ type running struct {
 	Motor  bool    `json:"motor,omitempty"` // it was run
 	Own    bool    `json:"own,omitempty"`   // by its drive
 	Agrees bool    `json:"agrees,omitempty"`
-	RPM    float64 `json:"rpm,omitempty"` // of the motor
+	RPM    float64 `json:"rpm,omitempty"`   // of the motor
+	Usual  float32 `json:"usual,omitempty"` // RPM while its drive ran it, the mean of the last hour or so; not since a gap that is open
 
 	Flipped  time.Duration `json:"flipped,omitempty"`  // when Motor was first seen as it is
 	Sharp    bool          `json:"sharp,omitempty"`    // it was seen to change then
@@ -81,6 +82,9 @@ func (s *State) segment(set *Settings, d time.Duration, motor bool, rpm float64)
 	case r.Agrees:
 		*pick(r.Motor, &c.Run, &c.Stopped) += d
 		s.turned(set, turned)
+		if r.Own && motor && !s.Gap.Open {
+			s.learnUsual(d, rpm)
+		}
 	case r.Disputed:
 		c.Unobserved += d
 		c.AtMost += d
@@ -90,6 +94,18 @@ func (s *State) segment(set *Settings, d time.Duration, motor bool, rpm float64)
 		s.Held.Turns += turned
 	}
 	s.Hours.observe(r.Own, d)
+}
+
+// usualOver is the running over which the usual speed is the mean.
+const usualOver = time.Hour
+
+func (s *State) learnUsual(d time.Duration, rpm float64) {
+	r := &s.Running
+	share := d.Seconds() / min(s.Counted.Run, usualOver).Seconds()
+	if r.Usual == 0 {
+		share = 1
+	}
+	r.Usual += float32(share * (rpm - float64(r.Usual)))
 }
 
 func pick[T any](first bool, a, b T) T {

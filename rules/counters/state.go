@@ -8,7 +8,7 @@ import (
 )
 
 // version is that of the State's stored forms.
-const version = 1
+const version = 2
 
 // An Answer is yes, no, or not known.
 type Answer uint8
@@ -61,7 +61,8 @@ type Counted struct {
 	FromMeter      time.Duration `json:"from_meter"`       // part of Run: credited from the hour meter; Unobserved was that much more before
 	FromMeterLoose time.Duration `json:"from_meter_loose"` // part of FromMeter: in gaps whose length is not known
 
-	Revolutions float64              `json:"revolutions"` // of the pump shaft; strokes of each plunger
+	Revolutions float64              `json:"revolutions"`        // of the pump shaft; strokes of each plunger
+	Reckoned    float64              `json:"reckoned,omitempty"` // part of Revolutions: not counted, but the meter's hours at the usual speed before the gap
 	Starts      uint64               `json:"starts"`
 	Pumped      quantity.CubicMeters `json:"pumped"`
 	Energy      quantity.Joules      `json:"energy"`

@@ -20,6 +20,9 @@ type turns struct {
 	Lent    float64       `json:"lent,omitempty"`     // of those, counted already
 	RPM     float64       `json:"rpm,omitempty"`      // of the pump, by the index
 	Lost    time.Duration `json:"lost,omitempty"`     // unobserved time until the index was last read
+	Blind   bool          `json:"blind,omitempty"`    // of the open gap, or of a part of it, the index cannot tell
+	Unseen  float64       `json:"unseen,omitempty"`   // revolutions by the index in the open gap
+	Owed    float64       `json:"owed,omitempty"`     // reckoned over the hour meter's hours, until the index is read
 
 	ByIndex   float64 `json:"by_index,omitempty"` // compared: revolutions by the index
 	Beside    float64 `json:"beside,omitempty"`   // and by motor speed
@@ -34,8 +37,20 @@ func (s *State) turned(set *Settings, n float64) {
 	}
 	s.Turns.BySpeed += n
 	if _, fresh := s.Seen.value(pulses, s.Frame.Now.At, set.MaxGap); !fresh {
+		if !s.Frame.Fresh.has(pulses) {
+			s.takeOwed()
+		}
 		s.lend(set)
 	}
+}
+
+// takeOwed takes what is reckoned for turned by motor speed: the index does not
+// tell of it.
+func (s *State) takeOwed() {
+	x := &s.Turns
+	x.BySpeed += x.Owed
+	s.Counted.Reckoned += x.Owed
+	x.Owed = 0
 }
 
 // lend counts by motor speed what the index has not told.
@@ -82,7 +97,9 @@ func (s *State) readPulses(set *Settings, t time.Duration, raw float64, events [
 		}
 		return s.countPulses(set, n/set.Index.PulsesPerRevolution, elapsed, events)
 	}
+	s.takeOwed()
 	s.lend(set)
+	s.Turns.Blind = s.Turns.Blind || s.Gap.Open && s.lostSinceIndex() > 0
 	s.resetTurns()
 	s.Turns.RPM = 0
 	return append(events, e)
@@ -100,10 +117,13 @@ func (set *Settings) mostPulses(elapsed time.Duration, loose bool) float64 {
 // countPulses counts the revolutions n that the index made in elapsed.
 func (s *State) countPulses(set *Settings, n float64, elapsed time.Duration, events []Event) []Event {
 	x, c := &s.Turns, &s.Counted
-	lost := c.Unobserved + c.FromMeter - x.Lost
+	lost := s.lostSinceIndex()
 	switch {
 	case lost > 0:
-		unseen := max(n-x.BySpeed-s.Held.Turns-2/set.Index.PulsesPerRevolution, 0)
+		unseen := max(n-x.BySpeed-x.Owed-s.Held.Turns-2/set.Index.PulsesPerRevolution, 0)
+		if s.Gap.Open {
+			x.Unseen += unseen
+		}
 		c.AtLeast += min(seconds(unseen*60/float64(set.MaxPumpSpeed)), lost)
 	case s.Running.Agrees && set.measuresSpeed():
 		events = s.compare(set, n, events)
@@ -114,6 +134,11 @@ func (s *State) countPulses(set *Settings, n float64, elapsed time.Duration, eve
 	s.resetTurns()
 	x.Lent = ahead
 	return events
+}
+
+// lostSinceIndex is the unobserved time since the index was last read.
+func (s *State) lostSinceIndex() time.Duration {
+	return s.Counted.Unobserved + s.Counted.FromMeter - s.Turns.Lost
 }
 
 func seconds(x float64) time.Duration { return time.Duration(x*1e3) * tick }
@@ -131,7 +156,7 @@ func (x *turns) track(n float64, elapsed time.Duration) {
 // resetTurns begins the count by motor speed beside the index anew.
 func (s *State) resetTurns() {
 	x := &s.Turns
-	x.BySpeed, x.Lent = 0, 0
+	x.BySpeed, x.Lent, x.Owed = 0, 0, 0
 	x.Lost = s.Counted.Unobserved + s.Counted.FromMeter
 }
 

@@ -66,7 +66,7 @@ func (g *gateway) lasting() []*rules.Snapshot {
 func deviceMetrics(bus string, f *poll.DeviceFacts) prom.Device {
 	d := prom.Device{
 		Bus: bus, Device: f.Device, Up: f.Up, Requests: f.Requests,
-		Durations: prom.Histogram{Bounds: poll.Bounds, Buckets: f.Buckets, Count: f.Requests, Sum: f.Sum.Seconds()},
+		Durations: prom.Histogram{Bounds: poll.Bounds, Buckets: f.Buckets, Count: f.Answers, Sum: f.Sum.Seconds()},
 	}
 	for _, r := range modbus.Reasons() {
 		d.Failures = append(d.Failures, prom.Count{Label: r.String(), Count: f.Failures[r]})

@@ -271,9 +271,9 @@ func pageDevice(set *poll.Device, facts *poll.Facts, raw [][]poll.Seen, place in
 	}
 	if facts != nil && place < len(facts.Devices) {
 		f := &facts.Devices[place]
-		d.Known, d.Up, d.Requests = f.Requests > 0, f.Up, f.Requests
-		if f.Requests > 0 {
-			d.Mean = f.Sum.Seconds() / float64(f.Requests)
+		d.Known, d.Up, d.Requests = f.Tried, f.Up, f.Requests
+		if f.Answers > 0 {
+			d.Mean = f.Sum.Seconds() / float64(f.Answers)
 		}
 		for _, r := range modbus.Reasons() {
 			if n := f.Failures[r]; n > 0 {

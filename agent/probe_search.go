@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"time"
 
@@ -97,8 +96,7 @@ func (p *prober) search(ctx context.Context) (*modbus.Bus, error) {
 	return nil, nil
 }
 
-// knock asks a unit for its first registers. A refusal is an answer too, but
-// not a gateway's word that nobody is there.
+// knock asks a unit for its first registers. A refusal is an answer too.
 func (p *prober) knock(ctx context.Context, bus *modbus.Bus, settings modbus.Settings, unit byte, silence *probe.Tally) (deviceFound, bool) {
 	if settings.Kind != modbus.TCP {
 		_ = bus.Settle(ctx) // an old answer may be on the way; the read says what it finds
@@ -108,7 +106,7 @@ func (p *prober) knock(ctx context.Context, bus *modbus.Bus, settings modbus.Set
 	silence.Serial, silence.Timeout = settings.Kind != modbus.TCP, p.timeout
 	silence.Add(err)
 	silence.Late, silence.Slowest = bus.Facts().LateFrame, max(silence.Slowest, bus.UnitFacts(unit).SlowestAnswer)
-	if reason := modbus.ReasonOf(err); reason != modbus.None && reason != modbus.Refused || isGatewaySilence(err) {
+	if reason := modbus.ReasonOf(err); reason != modbus.None && reason != modbus.Refused {
 		return deviceFound{}, false
 	}
 	d := deviceFound{Unit: unit, AnsweredIn: time.Since(began).Seconds()}
@@ -131,10 +129,6 @@ func identify(ctx context.Context, bus *modbus.Bus, unit byte) (texts []string) 
 		break
 	}
 	return texts
-}
-
-func isGatewaySilence(err error) bool {
-	return errors.Is(err, modbus.GatewayPath) || errors.Is(err, modbus.GatewayTargetSilent)
 }
 
 // lineOf writes a line's settings as people do: 19200 8E1.

@@ -20,8 +20,10 @@ type Facts struct {
 type DeviceFacts struct {
 	Device   string
 	Up       bool
-	Requests uint64
+	Tried    bool     // a read has ended, though its request may never have left
+	Requests uint64   // that left
 	Failures []uint64 // by modbus.Reason
+	Answers  uint64   // of the device, refusals included; Buckets and Sum are theirs
 	Buckets  []uint64 // cumulative, by Bounds
 	Sum      time.Duration
 }
@@ -35,10 +37,12 @@ const publishEvery = time.Second
 // A tally counts; of a run only busy and published are used.
 type tally struct {
 	requests  uint64
+	answers   uint64
 	failures  [16]uint64
 	buckets   [16]uint64
 	sum       time.Duration
 	up        bool
+	tried     bool
 	busy      time.Duration
 	published time.Time
 	load      float64
@@ -66,14 +70,19 @@ func (t *tally) worstLate(now time.Time) time.Duration {
 	return worst
 }
 
-// add counts one read. One that was never sent is a failure but no request.
-func (t *tally) add(reason modbus.Reason, took time.Duration) {
+// add counts one read. One that never left is a failure but no request, and
+// only an answer has a duration.
+func (t *tally) add(reason modbus.Reason, sent bool, took time.Duration) {
 	t.up = reason == modbus.None || reason == modbus.Refused
+	t.tried = true
 	t.failures[reason]++
-	if reason == modbus.BackingOff || reason == modbus.Invalid {
+	if sent {
+		t.requests++
+	}
+	if !t.up {
 		return
 	}
-	t.requests++
+	t.answers++
 	t.sum += took
 	for i, bound := range Bounds {
 		if took.Seconds() <= bound {
@@ -105,7 +114,7 @@ func (r *run) publish() {
 		buckets, failures := counts[:len(Bounds)], counts[len(Bounds):]
 		copy(buckets, t.buckets[:])
 		copy(failures, t.failures[:])
-		f.Devices[i] = DeviceFacts{Device: d.ID, Up: t.up, Requests: t.requests, Failures: failures, Buckets: buckets, Sum: t.sum}
+		f.Devices[i] = DeviceFacts{Device: d.ID, Up: t.up, Tried: t.tried, Requests: t.requests, Failures: failures, Answers: t.answers, Buckets: buckets, Sum: t.sum}
 	}
 	r.facts.Store(f)
 }

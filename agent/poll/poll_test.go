@@ -1,9 +1,14 @@
 package poll_test
 
 import (
+	"bytes"
 	"context"
+	"encoding/binary"
+	"fmt"
+	"io"
 	"net"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -244,7 +249,116 @@ func TestFactsCountWhatHappened(t *testing.T) {
 	var facts *poll.Facts
 	r.run(t, func() bool { facts = r.poller.Facts(); return facts != nil && facts.Devices[0].Requests > 10 })
 	d := facts.Devices[0]
-	if facts.Bus != "skid" || d.Device != "drive" || !d.Up || d.Buckets[len(d.Buckets)-1] != d.Requests || d.Failures[modbus.Timeout] != 0 {
+	if facts.Bus != "skid" || d.Device != "drive" || !d.Up || d.Requests != d.Answers || d.Buckets[len(d.Buckets)-1] != d.Answers || d.Failures[modbus.Timeout] != 0 {
 		t.Errorf("facts %+v", facts)
+	}
+}
+
+// An answerer gives the exception a request is answered with, 0 for values.
+type answerer func(at time.Duration, first, count uint16) (exception byte)
+
+// serve runs a Modbus TCP device whose every register is 7, and says what it
+// was asked.
+func serve(t *testing.T, answer answerer) (address string, asked func() int) {
+	t.Helper()
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var n atomic.Int64
+	began := time.Now()
+	conns := make(chan net.Conn, 100)
+	go func() {
+		defer close(conns)
+		for {
+			conn, err := listener.Accept()
+			if err != nil {
+				return
+			}
+			conns <- conn
+			go func() {
+				for request := make([]byte, 12); ; n.Add(1) {
+					if _, err := io.ReadFull(conn, request); err != nil {
+						return
+					}
+					first, count := binary.BigEndian.Uint16(request[8:]), binary.BigEndian.Uint16(request[10:])
+					pdu := []byte{request[7] | 0x80, answer(time.Since(began), first, count)}
+					if pdu[1] == 0 {
+						pdu = append([]byte{request[7], byte(2 * count)}, bytes.Repeat([]byte{0, 7}, int(count))...)
+					}
+					frame := append(request[:4:4], 0, byte(1+len(pdu)), request[6])
+					_, _ = conn.Write(append(frame, pdu...))
+				}
+			}()
+		}
+	}()
+	t.Cleanup(func() {
+		_ = listener.Close()
+		for conn := range conns {
+			_ = conn.Close()
+		}
+	})
+	return listener.Addr().String(), func() int { return int(n.Load()) }
+}
+
+// registers reads n contiguous values of one device at that address, every 50 ms.
+func registers(t *testing.T, address string, n int) *rig {
+	unit, _ := quantity.Lookup("rpm")
+	return newRig(t, []regmap.Point{pressure(0)}, func(s *poll.Settings) {
+		s.Bus.Address = address
+		s.Devices = s.Devices[:1]
+		s.Devices[0].Map.Points = nil
+		for i := range n {
+			s.Devices[0].Map.Points = append(s.Devices[0].Map.Points, regmap.Point{Name: fmt.Sprint("r", i), Table: regmap.Holding, Address: uint16(i), Type: regmap.Uint16, Scale: 1, Unit: unit})
+		}
+	})
+}
+
+func TestDeadDeviceBehindAGatewayDoesNotAnswer(t *testing.T) {
+	for _, exception := range []byte{10, 11} {
+		address, _ := serve(t, func(time.Duration, uint16, uint16) byte { return exception })
+		r := registers(t, address, 1)
+		r.run(t, func() bool {
+			f := r.poller.Facts()
+			return r.polls["drive"][1] >= 20 && f != nil && f.Devices[0].Requests > 0
+		})
+		if n, f := r.polls["drive"], r.poller.Facts().Devices[0]; n[0] > 0 || f.Up || f.Answers > 0 {
+			t.Errorf("exception %d: %d polls of a dead device count as answered, up %v, %d answers", exception, n[0], f.Up, f.Answers)
+		}
+	}
+}
+
+func TestRequestsThatNeverLeftAreNotCounted(t *testing.T) {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := listener.Addr().String()
+	_ = listener.Close() // dials are refused
+	r := registers(t, address, 1)
+	r.run(t, func() bool {
+		f := r.poller.Facts()
+		return f != nil && f.Devices[0].Failures[modbus.Disconnected] > 0
+	})
+	if f := r.poller.Facts().Devices[0]; f.Requests > 0 || f.Answers > 0 || f.Sum > 0 || !f.Tried {
+		t.Errorf("nothing was sent: %+v", f)
+	}
+}
+
+func TestDurationsAreThoseOfAnswers(t *testing.T) {
+	address, _ := serve(t, func(at time.Duration, _, _ uint16) byte {
+		if at < time.Second {
+			time.Sleep(500 * time.Millisecond) // longer than the timeout
+		}
+		return 0
+	})
+	r := registers(t, address, 1)
+	r.run(t, func() bool {
+		f := r.poller.Facts()
+		return f != nil && f.Devices[0].Answers > 10 && f.Devices[0].Failures[modbus.Timeout] > 0
+	})
+	f := r.poller.Facts().Devices[0]
+	if f.Requests < f.Answers+f.Failures[modbus.Timeout] || f.Buckets[len(f.Buckets)-1] != f.Answers || f.Sum > 100*time.Millisecond*time.Duration(f.Answers) {
+		t.Errorf("requests without an answer have no duration: %+v", f)
 	}
 }

@@ -169,15 +169,15 @@ func (r *run) do(ctx context.Context, job int) {
 	device := r.plans[r.blocks[job].plan].device
 	d := r.devices[device]
 	request := r.jobs[job].Request
-	start := time.Now()
+	start, before := time.Now(), r.bus.Facts().Requests
 	answer, err := r.bus.Read(ctx, request)
-	took := time.Since(start)
 	if ctx.Err() != nil {
 		return // do not blame the device for our own shutdown
 	}
 	reason := modbus.ReasonOf(err)
-	d.tally.add(reason, took)
-	r.tally.busy += took
+	facts := r.bus.Facts()
+	d.tally.add(reason, facts.Requests > before, facts.LastDuration)
+	r.tally.busy += time.Since(start)
 	r.Polled(d.ID, err == nil || reason == modbus.Refused)
 	if err != nil {
 		r.failed(ctx, job, device, err)
@@ -221,6 +221,8 @@ var reasonOf = map[modbus.Reason]drivers.Reason{
 	modbus.BackingOff:   drivers.BackingOff,
 	modbus.Cancelled:    drivers.ShuttingDown,
 	modbus.Invalid:      drivers.Refused,
+
+	modbus.GatewaySilence: drivers.Timeout,
 }
 
 // hand makes a batch for each pump out of the values, each with readings of

@@ -115,22 +115,18 @@ func (b *Bus) end(u *unit, err error) error {
 	}
 	switch {
 	case err == nil || ReasonOf(err) == Refused:
-		b.answered(u, err)
+		b.answered(u)
 	case b.wire.sent && ReasonOf(err) != Cancelled:
 		u.health.failed(time.Now(), &b.pace, u.tolerated())
 	}
 	return err
 }
 
-// answered notes an answer; one from a gateway says that the unit is silent.
-func (b *Bus) answered(u *unit, refusal error) {
+// answered notes an answer of the unit itself.
+func (b *Bus) answered(u *unit) {
 	turnaround := b.wire.firstByte.Sub(b.wire.requested())
 	b.wire.facts.LastTurnaround = turnaround
 	u.late.seen(turnaround)
-	if refusal == GatewayTargetSilent || refusal == GatewayPath {
-		u.health.failed(time.Now(), &b.pace, u.tolerated())
-		return
-	}
 	u.health.succeeded()
 }
 

@@ -66,22 +66,23 @@ type Reason uint8
 
 // Reasons. The zero Reason is no failure.
 const (
-	None         Reason = iota
-	Timeout             // no or no whole answer within the deadline
-	Refused             // the device answered with an exception
-	Framing             // an answer of the wrong shape, unit, function or number
-	Checksum            // RTU checksum wrong
-	Disconnected        // no connection, or it broke
-	Settling            // the line was not yet silent after an earlier fault
-	BackingOff          // not asked: the unit or the connection failed lately
-	Cancelled           // the caller's context ended
-	Invalid             // the request breaks a limit; nothing was sent
+	None           Reason = iota
+	Timeout               // no or no whole answer within the deadline
+	Refused               // the device answered with an exception
+	Framing               // an answer of the wrong shape, unit, function or number
+	Checksum              // RTU checksum wrong
+	Disconnected          // no connection, or it broke
+	Settling              // the line was not yet silent after an earlier fault
+	BackingOff            // not asked: the unit or the connection failed lately
+	Cancelled             // the caller's context ended
+	Invalid               // the request breaks a limit; nothing was sent
+	GatewaySilence        // a gateway answered that the device behind it does not
 	reasonCount
 )
 
 var reasonNames = [reasonCount]string{
 	"none", "timeout", "refused", "framing", "crc",
-	"disconnected", "settling", "backoff", "cancelled", "invalid",
+	"disconnected", "settling", "backoff", "cancelled", "invalid", "gateway_silence",
 }
 
 func (r Reason) String() string {
@@ -110,6 +111,8 @@ func ReasonOf(err error) Reason {
 		return None
 	case errors.As(err, &f):
 		return f.reason
+	case errors.As(err, &e) && (e == GatewayPath || e == GatewayTargetSilent):
+		return GatewaySilence
 	case errors.As(err, &e):
 		return Refused
 	case errors.Is(err, context.Canceled):

@@ -30,6 +30,8 @@ func TestReasonOf(t *testing.T) {
 		{"none", nil, None},
 		{"refused", DeviceBusy, Refused},
 		{"refused", Exception(99), Refused},
+		{"gateway_silence", GatewayPath, GatewaySilence},
+		{"gateway_silence", GatewayTargetSilent, GatewaySilence},
 		{"crc", faultf(Checksum, "x"), Checksum},
 		{"disconnected", wrapFault(Disconnected, "x", io.EOF), Disconnected},
 		{"cancelled", context.Canceled, Cancelled},
@@ -53,7 +55,7 @@ func TestReasonsAreAllNamed(t *testing.T) {
 	for _, r := range Reasons() {
 		names = append(names, r.String())
 	}
-	const want = "timeout refused framing crc disconnected settling backoff cancelled invalid"
+	const want = "timeout refused framing crc disconnected settling backoff cancelled invalid gateway_silence"
 	if got := strings.Join(names, " "); got != want {
 		t.Errorf("reasons %q, want %q", got, want)
 	}

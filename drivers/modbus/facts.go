@@ -13,6 +13,7 @@ type Facts struct {
 	LateFrame uint64 // whole answers that came after their request was given up
 
 	Busy           time.Duration // spent in transactions, waits after a fault included
+	LastDuration   time.Duration // first byte of the last answered request to the last of its answer
 	LastTurnaround time.Duration // end of the last request to the first byte of its answer
 }
 

@@ -172,7 +172,7 @@ func TestGatewayThatFindsNoDeviceMakesTheUnitBackOff(t *testing.T) {
 	for unit, want := range map[byte]Reason{1: None, 9: BackingOff} {
 		r := Request{Unit: unit, Table: HoldingRegisters, Count: 1}
 		var err error
-		for range 4 { // an answer from the gateway counts as the unit having been heard of
+		for range 4 {
 			_, err = b.Read(t.Context(), r)
 		}
 		if ReasonOf(err) != want {

@@ -50,6 +50,7 @@ func (t *transport) Send(request []byte) ([]byte, error) {
 	if err := t.ready(); err != nil {
 		return nil, err
 	}
+	left := time.Now()
 	if err := t.put(request); err != nil {
 		return nil, t.spoilt(err)
 	}
@@ -58,6 +59,7 @@ func (t *transport) Send(request []byte) ([]byte, error) {
 		return nil, t.spoilt(err)
 	}
 	t.facts.Answers++
+	t.facts.LastDuration = time.Since(left)
 	t.reopen.succeeded()
 	return answer, nil
 }

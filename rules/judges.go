@@ -113,7 +113,7 @@ var standing = map[string]standingJudge{
 	"reverse_flow":     {judgeReverse, needs(drivers.SuctionPressure, drivers.GlycolLevel, drivers.GlycolVolume)},
 	"diaphragm_leak":   {judgeSwitch(drivers.DiaphragmLeak, alarm.Yes), needs(drivers.DiaphragmLeak)},
 	"oil_level_low":    {judgeSwitch(drivers.OilLevelSwitch, alarm.Yes), needs(drivers.OilLevelSwitch)},
-	"power_lost":       {judgeSwitch(drivers.ControlPower, alarm.No), needs(drivers.ControlPower)},
+	"power_lost":       {judgePower, needs(drivers.ControlPower)},
 	"overspeed": {judgeOverspeed, func(set *Settings) bool {
 		return set.Judging.RatedSpeed > 0 && set.has(drivers.MotorSpeed, drivers.DriveFrequency, drivers.ShaftIndex)
 	}},

@@ -259,12 +259,27 @@ func (s *State) faulted(set *Settings) alarm.Known {
 }
 
 // powered is whether control power is there. Once seen lost it is lost until it
-// is seen again: what would tell may have lost its own.
+// is seen again: what would tell may have lost its own. A pump that runs on
+// without belies the loss.
 func (s *State) powered(set *Settings) alarm.Known {
-	if s.Watch.PowerLost {
+	power := s.is(set, drivers.ControlPower)
+	switch {
+	case s.Watch.PowerLost:
 		return alarm.No
+	case power == alarm.No && s.Watch.ranOn():
+		return alarm.Unknown
 	}
-	return s.is(set, drivers.ControlPower)
+	return power
+}
+
+// judgePower holds while control power reads lost; a pump that runs on ends it
+// where nothing can be read any more.
+func judgePower(set *Settings, s *State, i int) alarm.Condition {
+	c := judgeSwitch(drivers.ControlPower, alarm.No)(set, s, i)
+	if c.Holds == alarm.Unknown && s.Watch.ranOn() {
+		c.Holds = alarm.No
+	}
+	return c
 }
 
 // judgeUnexplained: asked to run, allowed to, no fault, and yet it stands.

@@ -112,6 +112,69 @@ func TestPowerThatWasLostStaysLostUntilItIsSeen(t *testing.T) {
 	}
 }
 
+// The module that told of the loss died with it, and the power came back: a
+// fault of the drive, a day later, called nobody.
+func TestPumpThatRunsOnEndsALossOfPowerWhoseSignalDied(t *testing.T) {
+	powered := wired(drivers.ControlPower)
+	dead := func(r *rig) *rig { r.bad[drivers.ControlPower] = drivers.NeverRead; return r }
+	tests := []struct {
+		name     string
+		returned func(*rig) *rig // what became of the signal
+		runs     time.Duration
+		calls    bool
+	}{
+		{"its module is dead", dead, 30 * time.Minute, true},
+		{"it reads lost for ever", func(r *rig) *rig { return r }, 0, false}, // nothing belies it
+		{"it was taken out of the configuration", func(r *rig) *rig { return r.restarted(nil) }, 0, true},
+		{"the drive has not been seen to stop yet", dead, 5 * time.Second, false},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRig(t, powered)
+			r.values[drivers.ControlPower] = 1
+			r.pass(5 * time.Minute)
+			stand(r)
+			r.values[drivers.ControlPower] = 0
+			r.pass(3 * time.Minute)
+			if tt.runs > 0 {
+				start(r)
+			}
+			r = tt.returned(r)
+			r.pass(tt.runs)
+			if tt.runs > time.Minute && !slices.Contains(names(r.events), "cleared power_lost") {
+				t.Errorf("power is still lost: %v", names(r.events))
+			}
+			stand(r)
+			r.values[drivers.DriveStatus] = float64(drivers.DriveFault)
+			called := false
+			for _, e := range r.pass(3 * time.Minute) {
+				called = called || e.Alarm == "drive_fault" && e.Notify == alarm.Now
+			}
+			if called != tt.calls {
+				t.Errorf("the drive's fault calls: %v; power %v, mode %v", called, r.operation().Power, r.operation().Mode)
+			}
+		})
+	}
+}
+
+// A pump that runs belies a contact that reads lost, and is no dark pump to its group.
+func TestPumpThatRunsWhileItsPowerReadsLostIsNotDark(t *testing.T) {
+	r := newRig(t, wired(drivers.ControlPower))
+	r.pass(5 * time.Second)
+	if o := r.operation(); o.Power != alarm.No {
+		t.Errorf("at first power %v", o.Power)
+	}
+	r.pass(2 * time.Minute)
+	if o := r.operation(); o.Power != alarm.Unknown {
+		t.Errorf("after two minutes of running power %v", o.Power)
+	}
+	stand(r)
+	r.pass(time.Minute)
+	if o := r.operation(); o.Power != alarm.No || o.Mode != rules.WithoutPower {
+		t.Errorf("stopped: power %v, mode %v", o.Power, o.Mode)
+	}
+}
+
 // A meter that still shows flow is a witness of a pump whose drive is not read; one
 // that is not read takes nothing from a drive that is.
 func TestWhatIsStillReadIsAWitness(t *testing.T) {

@@ -85,6 +85,23 @@ func newRig(t testing.TB, change func(*rules.Settings)) *rig {
 	return r
 }
 
+// restarted is the same pump after a restart of the agent with other settings.
+func (r *rig) restarted(change func(*rules.Settings)) *rig {
+	text, err := r.state.Marshal()
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	saved, err := rules.Unmarshal(text)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	saved.Ledger = r.state.Ledger
+	n := newRig(r.t, change)
+	n.state, _ = rules.Start(n.set, saved)
+	n.values, n.bad, n.at = maps.Clone(r.values), maps.Clone(r.bad), r.at
+	return n
+}
+
 func (r *rig) batch() *drivers.Batch {
 	b := &drivers.Batch{At: r.at}
 	for _, s := range r.set.Signals {

@@ -20,18 +20,39 @@ type faultWatch struct {
 // lookAround keeps what tells why a pump stands.
 func (w *watch) lookAround(set *Settings, s *State, running alarm.Known) {
 	w.Habit.Watch(stands(running), s.moment.Watched)
-	switch s.is(set, drivers.ControlPower) {
-	case alarm.Yes:
-		w.PowerLost = false
-	case alarm.No:
-		w.PowerLost = true
-	}
+	w.lookForPower(set, s, running)
 	if s.moment.At.SinceBoot < w.Fault.Since { // another boot
 		w.Fault = faultWatch{Count: w.Fault.Count}
 	}
 	w.Fault.step(s.faulted(set), running, s.moment.At.SinceBoot)
 	w.LeakDown.step(set, s, running)
 }
+
+// ranOnAfter is how long a pump must have run without control power being seen
+// until that is no loss: what tells of the drive may be as old as MaxGap.
+const ranOnAfter = time.Minute
+
+// lookForPower keeps whether control power is lost. Once seen lost it is until it
+// is seen again, until the pump has run on without, or until no signal is left
+// that could tell.
+func (w *watch) lookForPower(set *Settings, s *State, running alarm.Known) {
+	power := s.is(set, drivers.ControlPower)
+	switch {
+	case running != alarm.Yes || power == alarm.Yes:
+		w.RanOn = 0
+	case w.RanOn < ranOnAfter:
+		w.RanOn += s.moment.Watched
+	}
+	switch {
+	case power == alarm.Yes || w.ranOn() || !set.has(drivers.ControlPower):
+		w.PowerLost = false
+	case power == alarm.No:
+		w.PowerLost = true
+	}
+}
+
+// ranOn is whether the pump runs although control power is not seen.
+func (w *watch) ranOn() bool { return w.RanOn >= ranOnAfter }
 
 // stands turns an answer to "does it run?" round.
 func stands(running alarm.Known) alarm.Known { return not(running) }

@@ -25,6 +25,9 @@ type watch struct {
 	Fault     faultWatch  `json:"fault,omitzero"`
 	LeakDown  leakDown    `json:"leak_down,omitzero"`
 	Others    int         `json:"others,omitzero"` // running beside it when Standing was taken
+
+	// RanOn is how long the pump has run without control power being seen.
+	RanOn time.Duration `json:"ran_on,omitzero"`
 }
 
 // standing60 is what was the case when the pump had stood for 60 s; renewed

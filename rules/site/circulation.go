@@ -183,17 +183,18 @@ func (v *GroupView) moves() alarm.Known {
 }
 
 // power is No once every pump has told that its control power is gone, until
-// one tells that it is back.
+// one tells that it is back, or is seen and tells of no loss.
 func (m *groupMemory) power(pumps []Pump) alarm.Known {
-	seen, lost := alarm.Unknown, len(pumps) > 0
+	seen, lost, lit := alarm.Unknown, len(pumps) > 0, false
 	for k := range pumps {
 		seen = either(seen, pumps[k].Power)
 		lost = lost && pumps[k].Power == alarm.No
+		lit = lit || powerless(&pumps[k]) == alarm.No
 	}
 	switch {
 	case lost:
 		m.Dark = true
-	case seen == alarm.Yes:
+	case lit:
 		m.Dark = false
 	}
 	if m.Dark {

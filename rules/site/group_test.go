@@ -298,6 +298,26 @@ func TestPowerThatComesBackEndsTheMessage(t *testing.T) {
 	}
 }
 
+// Their signals died with the power, and the pumps have run since: the lost
+// circulation called nobody.
+func TestGroupWhosePumpsRanOnIsNotDark(t *testing.T) {
+	dead := func(p site.Pump) site.Pump { p.Power = alarm.Unknown; return p }
+	for _, back := range [][]site.Pump{{dead(runs), dead(rests)}, {dead(rests), dead(failed)}} {
+		s := newStation(t, func(g *site.Group) { g.Pause = time.Minute })
+		s.pumps = []site.Pump{unlit, unlit}
+		s.pass(time.Minute, time.Second)
+		s.pumps = back
+		if got := s.pass(5*time.Minute, time.Second); !slices.Contains(got, "cleared north_group_power_lost") {
+			t.Errorf("seen again: %v", got)
+		}
+		s.pumps = []site.Pump{dead(failed), dead(failed)}
+		s.pass(10*time.Minute, time.Second)
+		if !slices.ContainsFunc(s.events, func(e *alarm.Event) bool { return e.Alarm == "north_circulation_lost" && e.Notify == alarm.Now }) {
+			t.Errorf("the lost circulation calls nobody")
+		}
+	}
+}
+
 func TestStandbyIsToBeExercised(t *testing.T) {
 	s := newStation(t, nil)
 	if got := s.pass(30*24*time.Hour, time.Minute); len(got) > 0 {

@@ -196,8 +196,10 @@ func judgeAlone(i int, holds func(*Pump) alarm.Known) judge {
 	}
 }
 
+// powerless is whether p has lost its control power. One that is seen and tells
+// of no loss has not: it remembers a loss by itself.
 func powerless(p *Pump) alarm.Known {
-	if p.Power == alarm.Unknown {
+	if p.Power == alarm.Unknown && p.Running == alarm.Unknown {
 		return alarm.Unknown
 	}
 	return alarm.KnownBool(p.Power == alarm.No)

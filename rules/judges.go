@@ -152,10 +152,14 @@ func judgeSwitch(signal drivers.Signal, at alarm.Known) judge {
 }
 
 // judgeNoFlow: the pump runs and gave flow since its start, but does no more.
-// Before the first flow it is failed_to_prime that speaks.
+// Before the first flow it is failed_to_prime that speaks. While nobody knows
+// whether it runs, no flow tells something of one only that ran when last seen.
 func judgeNoFlow(set *Settings, s *State, _ int) alarm.Condition {
 	c := s.flowing(set)
 	c.Holds = not(c.Holds)
+	if running, _ := s.running(); c.Holds == alarm.Yes && running == alarm.Unknown && s.Watch.Ran != alarm.Yes {
+		return alarm.Condition{}
+	}
 	if s.Watch.Primed == alarm.No && c.Holds == alarm.Yes {
 		c.Holds = alarm.No
 	}

@@ -3,6 +3,8 @@ package rules_test
 import (
 	"maps"
 	"reflect"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -42,6 +44,40 @@ func TestLostFlowIsTold(t *testing.T) {
 	got = r.pass(60 * time.Second)
 	if d := cmp.Diff([]string{"cleared no_flow"}, names(got)); d != "" {
 		t.Fatalf("events (-want +got):\n%s", d)
+	}
+}
+
+// No flow says nothing of a pump that stood when its drive was last seen, as when
+// it is locked out; it does of one that ran.
+func TestLostFlowOfAPumpWhoseDriveIsSilent(t *testing.T) {
+	flowless := func(r *rig) { r.values[drivers.GlycolFlow] = 0 }
+	reboot := func(r *rig) { r.at.Boot, r.at.SinceBoot, r.at.Synchronized = "boot-b", time.Minute, false }
+	tests := []struct {
+		name   string
+		before []func(*rig) // ten minutes each, then the drive falls silent
+		after  func(*rig)   // in the same second
+		want   []string
+	}{
+		{"it stood, and is locked out", []func(*rig){stand, flowless}, func(*rig) {}, []string{}},
+		{"it ran, and runs dry", nil, flowless, []string{"raised no_flow"}},
+		{"it runs dry, and that is called already", []func(*rig){flowless}, func(*rig) {}, []string{}},
+		{"it ran before the power of all was cut", nil, func(r *rig) { flowless(r); reboot(r) }, []string{}},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			r := newRig(t, nil)
+			r.pass(5 * time.Minute)
+			for _, change := range tt.before {
+				change(r)
+				r.pass(10 * time.Minute)
+			}
+			r.silence(drivers.DriveStatus, drivers.DriveFaultCode, drivers.MotorSpeed, drivers.DriveFrequency, drivers.MotorCurrent, drivers.MotorTorque, drivers.MotorPower, drivers.DriveRunHours)
+			tt.after(r)
+			got := slices.DeleteFunc(names(r.pass(5*time.Minute)), func(name string) bool { return !strings.HasSuffix(name, " no_flow") || strings.HasPrefix(name, "escalated") })
+			if d := cmp.Diff(tt.want, got); d != "" {
+				t.Errorf("events (-want +got):\n%s", d)
+			}
+		})
 	}
 }
 

@@ -17,7 +17,8 @@ type watch struct {
 	// Reverse: something flows back through the standing pump.
 	Reverse alarm.Known `json:"reverse"`
 
-	Was      alarm.Known `json:"was"` // running at the step before
+	Was      alarm.Known `json:"was"`          // running at the step before
+	Ran      alarm.Known `json:"ran,omitzero"` // running when that was last known, and all watched since
 	Standing standing60  `json:"standing"`
 
 	Habit     alarm.Habit `json:"habit,omitzero"`      // of standing between two runs
@@ -58,6 +59,9 @@ func (w *watch) step(set *Settings, s *State) {
 		w.Primed = alarm.Yes
 	}
 	w.Was = running
+	if running != alarm.Unknown || s.moment.Lost || s.moment.Elapsed > s.moment.Watched {
+		w.Ran = running
+	}
 	w.lookAround(set, s, running)
 	w.reverse(set, s, running, since)
 }

@@ -160,6 +160,33 @@ func TestHighAlarmInAFloodMakesANewSummary(t *testing.T) {
 	}
 }
 
+// Eight tasks that fell overdue together made a flood, and the fault of the drive
+// was withheld for an hour.
+func TestWhatWaitsForTheWorkingDayWithholdsNoCall(t *testing.T) {
+	c := newCrowd(18)
+	for i := range 10 {
+		c.defs[i].Notify = alarm.NextWorkingDay
+		c.conds[i] = yes
+	}
+	if out := c.step(time.Second); len(out) != 10 || called(out) != 10 {
+		t.Fatalf("advisories: %+v, want each told for the day, and no summary", out)
+	}
+	for i := 10; i < 16; i++ {
+		c.conds[i] = yes
+		if out := c.step(time.Minute); len(out) != 1 || out[0].Notify != alarm.Now {
+			t.Fatalf("after ten advisories: %+v, want a call", out)
+		}
+	}
+	c.conds[16], c.conds[0] = yes, no
+	if out := c.step(time.Minute); called(out) != 1 || out[len(out)-1].Kind != alarm.Summary || out[len(out)-1].Notify != alarm.Now {
+		t.Errorf("the seventh call within the hour: %+v, want a summary", out)
+	}
+	c.conds[0] = yes
+	if out := c.step(time.Minute); len(out) != 1 || out[0].Notify != alarm.NextWorkingDay || out[0].Withheld {
+		t.Errorf("an advisory during a flood: %+v, want it told for the day", out)
+	}
+}
+
 func TestUnknownAlarmIsRefused(t *testing.T) {
 	c := newCrowd(1)
 	now := c.mem.Clock.Tick(at(time.Minute))

@@ -17,12 +17,12 @@ const FloodText = "alarm_flood"
 // A Flood keeps one pump from calling its people without end. Beyond six
 // announcements an hour a summary speaks for the others: one when the limit is
 // passed, one more for each alarm of high priority that none has named yet,
-// and one at the end if anything was withheld after the last.
+// and one at the end if anything was withheld after the last. What waits for
+// the next working day calls nobody: it takes no place and is not withheld.
 type Flood struct {
 	Left     [floodLimit]time.Duration `json:"left,omitzero"` // what is left of the hour of each announcement
 	Active   bool                      `json:"active,omitzero"`
 	Withheld int                       `json:"withheld,omitzero"` // since the last summary
-	Notify   Notify                    `json:"notify,omitzero"`   // the most urgent of them
 }
 
 func (f *Flood) pass(now *Moment) {
@@ -57,7 +57,6 @@ func (f *Flood) withhold(e *Event, named bool) bool {
 	first := !f.Active
 	f.Active = true
 	f.Withheld++
-	f.Notify = max(f.Notify, e.Notify)
 	e.Notify, e.Withheld = Never, true
 	return first || e.Priority == High && !named
 }
@@ -83,7 +82,7 @@ func (b *Memory) limit(defs []Definition, now *Moment, out []Event, from int) []
 	f, due := &b.Flood, false
 	for i := from; i < len(out); i++ {
 		e := &out[i]
-		if e.Notify == Never || e.Kind == Summary || e.Kind == Escalated || !f.Active && f.take() {
+		if e.Notify != Now || e.Kind == Summary || e.Kind == Escalated || !f.Active && f.take() {
 			continue // an escalation goes to somebody the flood has not reached
 		}
 		m := b.machine(e.Alarm)
@@ -114,7 +113,7 @@ func (b *Memory) machine(name string) *Machine {
 }
 
 func (b *Memory) endFlood() {
-	b.Flood.Active, b.Flood.Notify = false, Never
+	b.Flood.Active = false
 	for i := range b.Alarms {
 		m := &b.Alarms[i]
 		m.Named = false
@@ -128,8 +127,8 @@ func (b *Memory) endFlood() {
 // announcements were withheld since the last one.
 func (b *Memory) summary(defs []Definition, now *Moment) Event {
 	e := Event{
-		Kind: Summary, At: now.At, Alarm: FloodText, Text: FloodText, Class: Alarm,
-		Notify: b.Flood.Notify, Responder: Automation,
+		Kind: Summary, At: now.At, Alarm: FloodText, Text: FloodText, Class: Alarm, Notify: Now,
+		Responder: Automation,
 		Evidence: []Evidence{{Key: "withheld_notices", Quantity: Quantity{Value: float64(b.Flood.Withheld)}}},
 	}
 	for p := High; ; p-- {

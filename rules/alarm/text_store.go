@@ -72,7 +72,7 @@ var storeTexts = map[string]Text{
 	FloodText: {
 		Title:       "many alarms at once",
 		Headline:    "many alarms within the hour[, {count} messages held back]",
-		Cause:       "More than six messages an hour would have gone out for this pump. This one speaks for the others; all of them are in the journal.",
+		Cause:       "More than six calls an hour would have gone out for this pump. This one speaks for the others; all of them are in the journal.",
 		Consequence: "Something shared is often behind it: supply, a bus, the process. The alarms below are listed worst first.",
 		Actions: []Action{
 			off("Start with the first alarm listed, and open it for what to do."),

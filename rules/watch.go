@@ -39,6 +39,9 @@ type standing60 struct {
 	Suction *float64      `json:"suction,omitempty"`
 	Level   *float64      `json:"level,omitempty"`
 	Volume  *float64      `json:"volume,omitempty"`
+
+	Read   *float64      `json:"read,omitempty"` // the newest of the totaliser
+	ReadAt time.Duration `json:"read_at,omitzero"`
 }
 
 const (
@@ -86,11 +89,38 @@ func (w *watch) reverse(set *Settings, s *State, running alarm.Known, since time
 	if level := s.pointer(set, drivers.GlycolLevel); level != nil && r.Level != nil && now-r.At <= levelTaken {
 		*r.Level = max(*r.Level, *level)
 	}
+	s.lookForZeroing(set, r)
 	j := &set.Judging
 	rises := s.rise(set, drivers.SuctionPressure, r.Suction) > float64(j.SuctionRise) ||
 		j.LevelRise > 0 && s.rise(set, drivers.GlycolLevel, r.Level) > float64(j.LevelRise)
 	backwards := -s.rise(set, drivers.GlycolVolume, r.Volume) > float64(j.BackwardFlow)
 	w.Reverse = alarm.KnownBool(rises || backwards)
+}
+
+// mostBackwards is more than flows through any pump of this kind, in cubic metres
+// per second: it serves where nothing tells what this one delivers at most
+// (common practice, no source).
+const mostBackwards = 0.01
+
+// zeroedFrom is the coarsest step of a totaliser, in cubic metres (common
+// practice, no source).
+const zeroedFrom = 0.1
+
+// lookForZeroing takes a new reference of the totaliser when it fell by more than
+// can have flowed since it was last read, or to nothing: somebody zeroed or
+// replaced it.
+func (s *State) lookForZeroing(set *Settings, r *standing60) {
+	v, now := s.pointer(set, drivers.GlycolVolume), s.moment.At.SinceBoot
+	if v == nil {
+		return
+	}
+	if r.Read != nil && r.Volume != nil {
+		most := max(float64(set.Counters.Totaliser.MaxFlow), mostBackwards)*(now-r.ReadAt).Seconds() + zeroedFrom
+		if fell := *r.Read - *v; fell > most || fell > 0 && *v == 0 {
+			*r.Volume = *v
+		}
+	}
+	r.Read, r.ReadAt = v, now
 }
 
 // backwards lists what shows that something flows back through the pump.

@@ -48,19 +48,36 @@ func judgeDeviation(set *Settings, s *State, i int) alarm.Condition {
 
 // judgeDue is over when judgeOverdue begins.
 func judgeDue(task int) judge {
-	return func(set *Settings, s *State, _ int) alarm.Condition {
-		life, status := &s.lives[task].Life, s.lives[task].status
+	return func(set *Settings, s *State, i int) alarm.Condition {
+		life, status := &s.lives[task], s.lives[task].status
 		c := alarm.Judged(alarm.KnownBool(status == service.DueSoon || status == service.Due))
 		c.Worse = status == service.Due
-		return withValue(c, life.Used, limitOf(set.Tasks[task], c.Worse))
+		return s.unlessBlind(life, withValue(c, life.Used, limitOf(set.Tasks[task], c.Worse)), i)
 	}
 }
 
 func judgeOverdue(task int) judge {
-	return func(set *Settings, s *State, _ int) alarm.Condition {
+	return func(set *Settings, s *State, i int) alarm.Condition {
 		life := &s.lives[task]
-		return withValue(alarm.Judged(alarm.KnownBool(life.status == service.Overdue)), life.Used, set.Tasks[task].Overdue)
+		return s.unlessBlind(life, withValue(alarm.Judged(alarm.KnownBool(life.status == service.Overdue)), life.Used, set.Tasks[task].Overdue), i)
 	}
+}
+
+// unlessBlind gives c, found of a life for the i-th alarm. While nobody can tell
+// the calendar, as after a boot until the clock is set, what is due by it is no
+// less due than before.
+func (s *State) unlessBlind(life *taskLife, c alarm.Condition, i int) alarm.Condition {
+	level := alarm.Clear
+	switch {
+	case c.Holds == alarm.Yes && c.Worse:
+		level = alarm.FarBeyond
+	case c.Holds == alarm.Yes:
+		level = alarm.Beyond
+	}
+	if life.blind && level < s.Alarms.Alarms[i].Judged {
+		return alarm.Condition{}
+	}
+	return c
 }
 
 // judgeAsked holds while a finding that advises a visit points at a part which

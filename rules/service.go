@@ -177,6 +177,7 @@ type taskLife struct {
 	service.Life
 	status service.Status
 	place  int
+	blind  bool // nobody can tell the calendar of a place: more may be used
 }
 
 // measure finds the lives of all tasks at the moment.
@@ -186,9 +187,11 @@ func (s *State) measure(set *Settings) {
 		totals := state.Wear.Totals(s.used())
 		*worst = taskLife{}
 		for j := range state.Places {
-			if life := t.Used(&state.Places[j], &totals, s.moment.At); j == 0 || life.Used > worst.Used {
+			life := t.Used(&state.Places[j], &totals, s.moment.At)
+			if j == 0 || life.Used > worst.Used {
 				worst.Life, worst.place = life, j
 			}
+			worst.blind = worst.blind || !life.CalendarKnown
 		}
 		worst.status = t.Status(worst.Life)
 	}

@@ -1,6 +1,8 @@
 package rules_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -93,5 +95,38 @@ func TestHotOilAgesFaster(t *testing.T) {
 	after := r.state.Snapshot(r.set).Tasks[0].Life
 	if got := after.Spent - before.Spent; after.By != service.ByWarmTime || got < 399.9 || got > 400.1 {
 		t.Errorf("100 s at 20 K above base counted %v s by %q, want 400", got, after.By)
+	}
+}
+
+// A boot with a clock that is not set yet cleared what was overdue by the
+// calendar, and raised it again minutes later: the acknowledgement was lost at
+// every cut of power.
+func TestWhatIsDueByTheCalendarStaysSoUntilTheClockIsSet(t *testing.T) {
+	for _, days := range []int{340, 380, 410} {
+		r := newRig(t, func(set *rules.Settings) {
+			set.Tasks = []service.Task{{Name: "relief", Kind: service.ReliefTest, Calendar: 365 * 24 * time.Hour, DueSoon: 0.9, Overdue: 1.1}}
+		})
+		r.pass(time.Minute)
+		past := time.Duration(days) * 24 * time.Hour
+		r.at.Wall, r.at.SinceBoot = r.at.Wall.Add(past), r.at.SinceBoot+past
+		got := names(r.pass(time.Minute))
+		if len(got) != 1 {
+			t.Fatalf("after %d days: %v", days, got)
+		}
+		raised := strings.TrimPrefix(got[0], "raised ")
+		r.step(drivers.Command{ID: "1", User: "m.example", Verb: drivers.Acknowledge, Alarm: raised})
+		wall := r.at.Wall
+		r.at = drivers.Instant{Boot: "boot-b", SinceBoot: time.Minute, Wall: time.Unix(60, 0).UTC()}
+		if got := names(r.pass(5 * time.Minute)); len(got) > 0 {
+			t.Errorf("after %d days, booted, clock not set: %v", days, got)
+		}
+		r.at.Synchronized, r.at.Wall = true, wall.Add(10*time.Minute)
+		if got := names(r.pass(time.Minute)); len(got) > 0 {
+			t.Errorf("after %d days, clock set: %v", days, got)
+		}
+		r.step(drivers.Command{ID: "2", User: "m.example", Verb: drivers.RecordService, Task: "relief"})
+		if got := names(r.pass(2 * time.Minute)); !slices.Equal(got, []string{"cleared " + raised}) {
+			t.Errorf("after %d days, done: %v", days, got)
+		}
 	}
 }

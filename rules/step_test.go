@@ -73,7 +73,9 @@ func TestLostFlowOfAPumpWhoseDriveIsSilent(t *testing.T) {
 			}
 			r.silence(drivers.DriveStatus, drivers.DriveFaultCode, drivers.MotorSpeed, drivers.DriveFrequency, drivers.MotorCurrent, drivers.MotorTorque, drivers.MotorPower, drivers.DriveRunHours)
 			tt.after(r)
-			got := slices.DeleteFunc(names(r.pass(5*time.Minute)), func(name string) bool { return !strings.HasSuffix(name, " no_flow") || strings.HasPrefix(name, "escalated") })
+			got := slices.DeleteFunc(names(r.pass(5*time.Minute)), func(name string) bool {
+				return !strings.HasSuffix(name, " no_flow") || strings.HasPrefix(name, "escalated")
+			})
 			if d := cmp.Diff(tt.want, got); d != "" {
 				t.Errorf("events (-want +got):\n%s", d)
 			}

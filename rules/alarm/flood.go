@@ -129,7 +129,7 @@ func (b *Memory) summary(defs []Definition, now *Moment) Event {
 	e := Event{
 		Kind: Summary, At: now.At, Alarm: FloodText, Text: FloodText, Class: Alarm, Notify: Now,
 		Responder: Automation,
-		Evidence: []Evidence{{Key: "withheld_notices", Quantity: Quantity{Value: float64(b.Flood.Withheld)}}},
+		Evidence:  []Evidence{{Key: "withheld_notices", Quantity: Quantity{Value: float64(b.Flood.Withheld)}}},
 	}
 	for p := High; ; p-- {
 		for i := range b.Alarms {

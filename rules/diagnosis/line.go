@@ -30,6 +30,15 @@ type LinePoint struct {
 	Record int `json:"record,omitempty"`
 }
 
+// order is which one of the shaft's showed the point.
+func (p *LinePoint) order() int {
+	return min(int(math.Round(p.Hertz/p.Turns)), mostOrder)
+}
+
+func (p *LinePoint) size() float64 { return math.Hypot(p.Re, p.Im) }
+
+func square(x float64) float64 { return x * x }
+
 // At is the impedance at a frequency, at a speed of the shaft in turns per
 // second and behind a path, with its relative error; ok is false where nothing
 // was measured near it, or too little to tell a phase.
@@ -45,6 +54,10 @@ type LinePoint struct {
 // Friction of turbulent flow goes with the flow, that of laminar flow does not,
 // so a line is damped less in a ramp than at speed: by the root, between both.
 // A resonance takes its time, and what a ramp shows of it is late: see swept.
+//
+// Angles are by the index, whose own is stated to some degrees only. Order k is
+// turned by k times what it is off by, which no line does: so the orders tell
+// of that too, and the impedance is given as the index sees it.
 func (l *Line) At(hertz, turns float64, path orders.Path) (z complex128, err float64, ok bool) {
 	near := 0.0
 	shared, weights := 0.0, 0.0
@@ -61,7 +74,7 @@ func (l *Line) At(hertz, turns float64, path orders.Path) (z complex128, err flo
 		return 0, 0, false
 	}
 	z, spread := l.smooth(hertz, turns, path)
-	const model = 0.12 // what the flow of a real pump differs from the model's
+	const model = 0.18 // what a real line and the flow of a real pump differ from these
 	err = math.Hypot(math.Hypot(spread, shared/weights), model)
 	return z, err, err < 0.5
 }
@@ -72,6 +85,14 @@ const (
 	leastDamping, dampings      = 0.03, 10
 )
 
+// By how much the stated angle of the index is off: the grid, and the standard
+// deviation before anything is measured (common practice, no source).
+const (
+	anglesOff = 21
+	stepOff   = 4 * math.Pi / 180
+	usualOff  = 8 * math.Pi / 180
+)
+
 // smooth is the weighed mean of all lines that fit, at a frequency, and its
 // relative spread per part.
 func (l *Line) smooth(hertz, turns float64, path orders.Path) (z complex128, spread float64) {
@@ -79,54 +100,69 @@ func (l *Line) smooth(hertz, turns float64, path orders.Path) (z complex128, spr
 		z    complex128
 		cost float64
 	}
-	var fits [resonances * dampings]fit
+	var fits [resonances * dampings * anglesOff]fit
 	var behind [mostPoints]complex128
 	for i, p := range l.Points {
 		behind[i] = path.Response(p.Hertz)
 	}
+	var turn [anglesOff][mostOrder + 1]complex128
+	var seen [anglesOff]complex128 // what the frequency asked for is turned by
+	for a := range turn {
+		off := stepOff * float64(a-anglesOff/2)
+		for k := range turn[a] {
+			turn[a][k] = cmplx.Rect(1, float64(k)*off)
+		}
+		seen[a] = cmplx.Rect(1, hertz/turns*off)
+	}
 	least := math.Inf(1)
+	n := 0
 	for i := range resonances {
 		f0 := lowestResonance * math.Pow(100, float64(i)/(resonances-1))
 		for j := range dampings {
 			damping := leastDamping * math.Pow(60, float64(j)/(dampings-1))
-			scale, cost := l.fit(hertz, turns, f0, damping, &behind)
-			one := complex(scale, 0) * lumped(hertz, f0, damping) * path.Response(hertz)
-			fits[i*dampings+j] = fit{one, cost}
-			least = min(least, cost)
+			alike, down, all := l.fit(hertz, turns, f0, damping, &behind)
+			one := lumped(hertz, f0, damping) * path.Response(hertz)
+			for a := range turn {
+				up := 0.0
+				for k, c := range alike {
+					up += real(c)*real(turn[a][k]) + imag(c)*imag(turn[a][k])
+				}
+				up = max(up, 0)
+				cost := all - up*up/down + square(stepOff*float64(a-anglesOff/2)/usualOff)
+				fits[n] = fit{complex(up/down, 0) * one * seen[a], cost}
+				least = min(least, cost)
+				n++
+			}
 		}
 	}
-	total, square := 0.0, 0.0
+	total, power := 0.0, 0.0
 	for _, f := range fits {
 		w := math.Exp((least - f.cost) / 2)
 		total += w
 		z += complex(w, 0) * f.z
-		square += w * (real(f.z)*real(f.z) + imag(f.z)*imag(f.z))
+		power += w * (real(f.z)*real(f.z) + imag(f.z)*imag(f.z))
 	}
 	z /= complex(total, 0)
 	size := real(z)*real(z) + imag(z)*imag(z)
-	return z, math.Sqrt(max(square/total/size-1, 0) / 2)
+	return z, math.Sqrt(max(power/total/size-1, 0) / 2)
 }
 
-// fit is the best size of a line of that resonance and damping, with what it
-// costs: squares of the misses in standard errors.
-func (l *Line) fit(hertz, turns, f0, damping float64, behind *[mostPoints]complex128) (scale, cost float64) {
-	var g [mostPoints]complex128
-	var v [mostPoints]float64
-	up, down := 0.0, 0.0
-	for i, p := range l.Points {
-		g[i] = swept(p.Hertz, p.Sweep, f0, damping*math.Sqrt(p.Turns/turns)) * behind[i]
+// fit holds a line of that resonance and damping, of size 1, against the
+// points: for each order how they are alike, and the squares of the line and of
+// the points, all by the points' variances. A line of size s, its orders turned
+// by t, misses by all − 2s·Σ Re(alike·t*) + s²·down.
+func (l *Line) fit(hertz, turns, f0, damping float64, behind *[mostPoints]complex128) (alike [mostOrder + 1]complex128, down, all float64) {
+	for i := range l.Points {
+		p := &l.Points[i]
+		g := swept(p.Hertz, p.Sweep, f0, damping*math.Sqrt(p.Turns/turns)) * behind[i]
 		off := 0.6 * ln(p.Hertz/hertz)
-		size := math.Hypot(p.Re, p.Im)
-		v[i] = (p.Error*p.Error + off*off + 0.1*0.1) * size * size
-		up += (p.Re*real(g[i]) + p.Im*imag(g[i])) / v[i]
-		down += (real(g[i])*real(g[i]) + imag(g[i])*imag(g[i])) / v[i]
+		size := p.Re*p.Re + p.Im*p.Im
+		v := (p.Error*p.Error + off*off + 0.1*0.1) * size
+		alike[p.order()] += complex(p.Re, p.Im) * complex(real(g)/v, -imag(g)/v)
+		down += (real(g)*real(g) + imag(g)*imag(g)) / v
+		all += size / v
 	}
-	scale = max(up/down, 0)
-	for i, p := range l.Points {
-		re, im := p.Re-scale*real(g[i]), p.Im-scale*imag(g[i])
-		cost += (re*re + im*im) / v[i]
-	}
-	return scale, cost
+	return alike, down, all
 }
 
 // lumped is the impedance of a line of inertance 1 s/(2π).

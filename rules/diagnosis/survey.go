@@ -298,20 +298,23 @@ func pairsOf(m *Model, list []sweep) (pairs []pair) {
 // mostPoints of a line are kept.
 const mostPoints = 96
 
-// add puts a point into the line: points within a twentieth are one.
+// add puts a point into the line: those of one order within 7 % are one. They
+// are weighed by their errors in Pa by m³/s, and weak ones count too: by their
+// errors relative to themselves those would weigh most that noise made large.
 func (l *Line) add(p LinePoint) {
-	if !(p.Error < 1) || !(p.Hertz > 0) {
+	const weakest = 3
+	if !(p.Error < weakest) || !(p.Hertz > 0) {
 		return
 	}
 	for i := range l.Points {
 		q := &l.Points[i]
-		if abs(ln(q.Hertz/p.Hertz)) > 0.025 || q.Record > 0 {
+		if abs(ln(q.Hertz/p.Hertz)) > 0.035 || q.order() != p.order() || q.Record > 0 {
 			continue
 		}
-		a, b := 1/(q.Error*q.Error), 1/(p.Error*p.Error)
+		a, b := 1/square(q.Error*q.size()), 1/square(p.Error*p.size())
 		q.Hertz = (a*q.Hertz + b*p.Hertz) / (a + b)
 		q.Re, q.Im = (a*q.Re+b*p.Re)/(a+b), (a*q.Im+b*p.Im)/(a+b)
-		q.Error, q.Shared = math.Max(0.02, 1/math.Sqrt(a+b)), (a*q.Shared+b*p.Shared)/(a+b)
+		q.Error, q.Shared = math.Max(0.02, 1/math.Sqrt(a+b)/q.size()), (a*q.Shared+b*p.Shared)/(a+b)
 		q.Turns, q.Sweep = (a*q.Turns+b*p.Turns)/(a+b), (a*q.Sweep+b*p.Sweep)/(a+b)
 		return
 	}

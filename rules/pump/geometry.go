@@ -52,8 +52,8 @@ type Index struct {
 	// knows at which of them the counting began.
 	PulsesPerRevolution float64
 	// Angle is the shaft angle at the pulse: 0 if it comes as cylinder 1
-	// starts to discharge. Within 60° is
-	// good enough, because the pump's own third order gives the rest.
+	// starts to discharge. Some 20° off is good enough: by how much is seen
+	// from the line, when a ramp has measured it.
 	Angle Degrees
 	// AngleKnown is whether someone has stated Angle.
 	AngleKnown bool

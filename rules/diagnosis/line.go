@@ -96,11 +96,6 @@ const (
 // smooth is the weighed mean of all lines that fit, at a frequency, and its
 // relative spread per part.
 func (l *Line) smooth(hertz, turns float64, path orders.Path) (z complex128, spread float64) {
-	type fit struct {
-		z    complex128
-		cost float64
-	}
-	var fits [resonances * dampings * anglesOff]fit
 	var behind [mostPoints]complex128
 	for i, p := range l.Points {
 		behind[i] = path.Response(p.Hertz)
@@ -115,7 +110,7 @@ func (l *Line) smooth(hertz, turns float64, path orders.Path) (z complex128, spr
 		seen[a] = cmplx.Rect(1, hertz/turns*off)
 	}
 	least := math.Inf(1)
-	n := 0
+	total, power := 0.0, 0.0
 	for i := range resonances {
 		f0 := lowestResonance * math.Pow(100, float64(i)/(resonances-1))
 		for j := range dampings {
@@ -129,18 +124,17 @@ func (l *Line) smooth(hertz, turns float64, path orders.Path) (z complex128, spr
 				}
 				up = max(up, 0)
 				cost := all - up*up/down + square(stepOff*float64(a-anglesOff/2)/usualOff)
-				fits[n] = fit{complex(up/down, 0) * one * seen[a], cost}
-				least = min(least, cost)
-				n++
+				if cost < least { // weights go by the best so far
+					w := math.Exp((cost - least) / 2)
+					total, z, power, least = total*w, z*complex(w, 0), power*w, cost
+				}
+				w := math.Exp((least - cost) / 2)
+				fit := complex(up/down, 0) * one * seen[a]
+				total += w
+				z += complex(w, 0) * fit
+				power += w * (real(fit)*real(fit) + imag(fit)*imag(fit))
 			}
 		}
-	}
-	total, power := 0.0, 0.0
-	for _, f := range fits {
-		w := math.Exp((least - f.cost) / 2)
-		total += w
-		z += complex(w, 0) * f.z
-		power += w * (real(f.z)*real(f.z) + imag(f.z)*imag(f.z))
 	}
 	z /= complex(total, 0)
 	size := real(z)*real(z) + imag(z)*imag(z)

@@ -84,7 +84,8 @@ type ServiceRecord struct {
 	// in proportion; "" when nothing was.
 	Estimated string `json:"estimated,omitempty"`
 
-	// Use of the task's weighted intervals at the time of the work.
+	// What the task's own meters of weighted use showed at the time of the
+	// work, since they began.
 	WarmTime time.Duration `json:"warm_time,omitempty"`
 	Worn     float64       `json:"worn_strokes,omitempty"`
 	Share    float64       `json:"table_share,omitempty"`

@@ -116,12 +116,16 @@ func (s *State) wear(set *Settings) {
 	if run > 0 && run <= maxWearStep {
 		c = s.conditionsNow(set)
 	}
+	begun := false
 	for i := range s.Tasks {
 		t := &s.Tasks[i]
-		begun := t.Wear.Begun
-		if t.Begin(s.moment.At, &now); begun && run > 0 && set.Tasks[i].Weighted() {
+		if t.Wear.From != nil && run > 0 {
 			t.Wear.Step(&set.Tasks[i], c, run, strokes)
 		}
+		begun = t.Begin(&set.Tasks[i], s.moment.At, &now) || begun
+	}
+	if begun {
+		s.fold(set)
 	}
 	s.Duty.Step(s.moment.At, &now)
 }
@@ -184,7 +188,7 @@ type taskLife struct {
 func (s *State) measure(set *Settings) {
 	for i := range set.Tasks {
 		t, state, worst := &set.Tasks[i], &s.Tasks[i], &s.lives[i]
-		totals := state.Wear.Totals(s.used())
+		totals := state.Wear.Totals(t, s.used())
 		*worst = taskLife{}
 		for j := range state.Places {
 			life := t.Used(&state.Places[j], &totals, s.moment.At)
@@ -260,7 +264,7 @@ const longestCourse = 10_000
 func (s *State) taskView(set *Settings, i int, ahead *prospect) TaskView {
 	t, state := &set.Tasks[i], &s.Tasks[i]
 	worst := s.lives[i].place
-	totals := state.Wear.Totals(s.used())
+	totals := state.Wear.Totals(t, s.used())
 	v := TaskView{Task: t.Name}
 	places := make([]PlaceView, len(state.Places))
 	for j := range places {

@@ -285,12 +285,15 @@ func (p *Pump) set(r *drivers.ServiceRecord, task *Task, then Totals, counted st
 		return
 	}
 	wear := &p.States[slices.IndexFunc(p.States, func(s TaskState) bool { return s.Task == task.Name })].Wear
-	before, after := p.around(task, r.RunTime, wear.Totals(p.Totals))
+	before, after := p.around(task, wear, r.RunTime)
 	run := share(float64(r.RunTime-before.RunTime), float64(after.RunTime-before.RunTime))
 	strokes := share(r.Strokes-before.Strokes, after.Strokes-before.Strokes)
-	r.WarmTime = before.WarmTime + time.Duration(run*float64(after.WarmTime-before.WarmTime)).Round(time.Millisecond)
-	r.Worn = before.Worn + strokes*(after.Worn-before.Worn)
-	r.Share = before.Share + run*(after.Share-before.Share)
+	read := wear.read(task, Totals{
+		WarmTime: before.WarmTime + time.Duration(run*float64(after.WarmTime-before.WarmTime)).Round(time.Millisecond),
+		Worn:     before.Worn + strokes*(after.Worn-before.Worn),
+		Share:    before.Share + run*(after.Share-before.Share),
+	})
+	r.WarmTime, r.Worn, r.Share = read.WarmTime, read.Worn, read.Share
 	if task.Weighted() && counted != FromCounters {
 		r.Estimated = strings.TrimPrefix(r.Estimated+"; "+EstimatedWeights, "; ")
 	}
@@ -303,16 +306,20 @@ const (
 )
 
 // around gives what a task's meters are known to have been before and after a
-// moment of run time: at its other records, at the first hour and now.
-func (p *Pump) around(task *Task, at time.Duration, now Totals) (before, after Totals) {
-	after = now
+// moment of run time: at its other records, where they began, at the first hour
+// and now.
+func (p *Pump) around(task *Task, wear *Wear, at time.Duration) (before, after Totals) {
+	before, after = wear.then(task, Totals{}), wear.Totals(task, p.Totals)
+	if from := wear.From; from != nil && from.RunTime <= at {
+		before = wear.then(task, *from)
+	}
 	for _, r := range InForce(p.Ledger) {
 		switch {
-		case r.Entry.Task != task.Name:
+		case r.Entry.Task != task.Name || r.RunTime < before.RunTime:
 		case r.RunTime <= at:
-			before = totalsOf(r)
+			before = wear.then(task, totalsOf(r))
 		default:
-			return before, totalsOf(r)
+			return before, wear.then(task, totalsOf(r))
 		}
 	}
 	return before, after

@@ -29,7 +29,7 @@ func triplex() *service.Pump {
 		now := at(spring.AddDate(0, 0, day), true)
 		p.Duty.Step(now, &p.Totals)
 		for i := range p.States {
-			p.States[i].Begin(now, &p.Totals)
+			p.States[i].Begin(&p.Tasks[i], now, &p.Totals)
 		}
 		if day < 10 {
 			p.Totals.RunTime += 20 * time.Hour
@@ -230,7 +230,7 @@ func TestCoded(t *testing.T) {
 func TestWeightedUseOfYesterdayIsEstimatedFromTheRecordsAround(t *testing.T) {
 	p := triplex()
 	p.Tasks[0].Warm = service.Warm{Base: 60, Step: 10}
-	p.States[0].Wear = service.Wear{Begun: true, WarmTime: 1600 * time.Hour}
+	p.States[0].Wear = service.Wear{From: &service.Totals{}, WarmTime: 1600 * time.Hour}
 	p.Ledger = []drivers.ServiceRecord{{Number: 1, RunTime: 1000 * time.Hour, WarmTime: 1200 * time.Hour, Entry: drivers.ServiceEntry{Task: "oil", Action: service.Performed}}}
 	r := recorder{p, watched}
 	got := r.must(t, drivers.ServiceEntry{Task: "oil", At: spring.AddDate(0, 0, 6).Add(12 * time.Hour)})

@@ -22,13 +22,12 @@ type TaskState struct {
 // Begin starts the task's own counters if they have not begun: its calendar at
 // now, its meters at the pump's totals. A calendar begun by a clock that was
 // not synchronised is put right at the first now that is, within the same
-// boot exactly, else to begin at now.
-func (s *TaskState) Begin(now drivers.Instant, totals *Totals) {
-	if !s.Wear.Begun {
-		s.Wear = Wear{Begun: true, WarmTime: totals.RunTime, Worn: totals.Strokes}
-	}
+// boot exactly, else to begin at now. After a true the ledger must be folded
+// again.
+func (s *TaskState) Begin(t *Task, now drivers.Instant, totals *Totals) (begun bool) {
+	begun = s.Wear.begin(t, totals)
 	if !s.Since.IsZero() && (s.Since.Synchronized || !now.Synchronized) {
-		return
+		return begun
 	}
 	since := now
 	if !s.Since.IsZero() && s.Since.SameBoot(now) {
@@ -39,6 +38,7 @@ func (s *TaskState) Begin(now drivers.Instant, totals *Totals) {
 	for i := range s.Places {
 		s.Places[i].Since = s.since(&s.Places[i])
 	}
+	return begun
 }
 
 func (s *TaskState) since(d *Done) drivers.Instant {
@@ -59,6 +59,9 @@ const repairSpan = 24 * time.Hour
 func Fold(tasks []Task, states []TaskState, records []drivers.ServiceRecord) {
 	for i := range states {
 		states[i].Places = make([]Done, tasks[i].places())
+		for j := range states[i].Places {
+			states[i].Places[j].Totals = states[i].Wear.then(&tasks[i], Totals{})
+		}
 	}
 	var repaired *drivers.ServiceRecord
 	for _, r := range InForce(records) {
@@ -103,7 +106,7 @@ func (s *TaskState) fold(t *Task, r *drivers.ServiceRecord, repaired *drivers.Se
 		inRepair := repaired != nil && r.RunTime-repaired.RunTime <= repairSpan
 		for _, i := range at {
 			d := &s.Places[i]
-			*d = Done{Count: d.Count + 1, Totals: totalsOf(r), At: r.At, By: by(r), RunIn: d.RunIn && inRepair}
+			*d = Done{Count: d.Count + 1, Totals: s.Wear.then(t, totalsOf(r)), At: r.At, By: by(r), RunIn: d.RunIn && inRepair}
 		}
 	}
 }

@@ -103,22 +103,22 @@ func TestLifeUsed(t *testing.T) {
 
 func TestCalendarBeginsAtTheFirstGoodClock(t *testing.T) {
 	var s service.TaskState
-	s.Begin(at(time.Unix(60, 0), false), &service.Totals{})
+	s.Begin(&service.Task{}, at(time.Unix(60, 0), false), &service.Totals{})
 	if s.Since.Wall.Year() != 1970 {
 		t.Fatalf("begins at %v", s.Since.Wall)
 	}
-	if s.Begin(at(spring, true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
+	if s.Begin(&service.Task{}, at(spring, true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
 		t.Errorf("a good clock does not replace the bad one: %v", s.Since.Wall)
 	}
-	if s.Begin(at(spring.AddDate(1, 0, 0), true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
+	if s.Begin(&service.Task{}, at(spring.AddDate(1, 0, 0), true), &service.Totals{}); !s.Since.Wall.Equal(spring) {
 		t.Errorf("a good beginning moved to %v", s.Since.Wall)
 	}
 }
 
 func TestClockSetWithinABootPutsTheBeginningRight(t *testing.T) {
 	var s service.TaskState
-	s.Begin(drivers.Instant{Wall: time.Unix(60, 0), Boot: "a", SinceBoot: time.Minute}, &service.Totals{})
-	s.Begin(drivers.Instant{Wall: spring, Boot: "a", SinceBoot: 61 * time.Minute, Synchronized: true}, &service.Totals{})
+	s.Begin(&service.Task{}, drivers.Instant{Wall: time.Unix(60, 0), Boot: "a", SinceBoot: time.Minute}, &service.Totals{})
+	s.Begin(&service.Task{}, drivers.Instant{Wall: spring, Boot: "a", SinceBoot: 61 * time.Minute, Synchronized: true}, &service.Totals{})
 	if want := spring.Add(-time.Hour); !s.Since.Wall.Equal(want) || !s.Since.Synchronized {
 		t.Errorf("begins at %v, want %v", s.Since.Wall, want)
 	}

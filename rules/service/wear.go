@@ -91,6 +91,14 @@ func (t Table) Interval(c Conditions) time.Duration {
 	return t[len(t)-1].RunTime
 }
 
+// plain is what run time uses up under conditions nobody knows.
+func (t Table) plain(run time.Duration) float64 {
+	if interval := t.Interval(Unknown); interval > 0 {
+		return float64(run) / float64(interval)
+	}
+	return 0
+}
+
 func within[T ~float64](x, limit T) bool { return limit == 0 || x <= limit }
 
 // Weighted reports whether the task counts anything by how the pump runs.
@@ -98,26 +106,88 @@ func (t *Task) Weighted() bool {
 	return t.Warm.Step > 0 || t.Pressure.Reference > 0 || len(t.Table) > 0
 }
 
-// A Wear is a task's own meters since the agent first saw it. What the pump
-// had run before counts unweighted.
+// A Wear is a task's own meters since they began. What the pump had run before
+// counts unweighted, and by the table's last row.
 type Wear struct {
-	Begun    bool          `json:"begun"`
+	From     *Totals       `json:"from,omitempty"` // of the pump when WarmTime and Worn began; nil: they have not
 	WarmTime time.Duration `json:"warm_time"`
 	Worn     float64       `json:"worn_strokes"`
-	Share    float64       `json:"table_share"`
+
+	Tabled *time.Duration `json:"tabled_from,omitempty"` // run time of the pump when Share began; nil without a table
+	Share  float64        `json:"table_share"`
+}
+
+// begin starts the meters that have not begun at the pump's totals, and
+// reports whether one did. Where nothing is weighted WarmTime and Worn go on
+// plainly, so that a weighting that comes later finds them.
+func (w *Wear) begin(t *Task, totals *Totals) (begun bool) {
+	if w.From == nil {
+		w.From, w.WarmTime, w.Worn, w.Tabled = &Totals{RunTime: totals.RunTime, Strokes: totals.Strokes}, 0, 0, nil
+		begun = true
+	}
+	switch {
+	case len(t.Table) == 0:
+		w.Tabled, w.Share = nil, 0
+	case w.Tabled == nil:
+		run := totals.RunTime
+		w.Tabled, w.Share, begun = &run, 0, true
+	}
+	return begun
 }
 
 // Step counts on by what the pump ran since, under conditions c.
 func (w *Wear) Step(t *Task, c Conditions, run time.Duration, strokes float64) {
 	w.WarmTime += time.Duration(float64(run) * t.Warm.Factor(c.Oil))
 	w.Worn += strokes * t.Pressure.Factor(c.Pressure)
-	if interval := t.Table.Interval(c); interval > 0 {
+	if interval := t.Table.Interval(c); interval > 0 && w.Tabled != nil {
 		w.Share += float64(run) / float64(interval)
 	}
 }
 
 // Totals are the pump's totals with the task's own meters.
-func (w *Wear) Totals(pump Totals) Totals {
+func (w *Wear) Totals(t *Task, pump Totals) Totals {
 	pump.WarmTime, pump.Worn, pump.Share = w.WarmTime, w.Worn, w.Share
+	if w.From == nil {
+		return pump
+	}
+	pump.WarmTime += w.From.RunTime
+	pump.Worn += w.From.Strokes
+	if w.Tabled != nil {
+		pump.Share += t.Table.plain(*w.Tabled)
+	}
 	return pump
+}
+
+// then gives the totals of an earlier moment, at which the task's own meters
+// are known to have stood as in pump; one that had not begun then counts
+// plainly.
+func (w *Wear) then(t *Task, pump Totals) Totals {
+	if w.From == nil {
+		return pump
+	}
+	if pump.RunTime <= w.From.RunTime {
+		pump.WarmTime, pump.Worn = pump.RunTime, pump.Strokes
+	} else {
+		pump.WarmTime += w.From.RunTime
+		pump.Worn += w.From.Strokes
+	}
+	switch {
+	case w.Tabled == nil || pump.RunTime <= *w.Tabled:
+		pump.Share = t.Table.plain(pump.RunTime)
+	default:
+		pump.Share += t.Table.plain(*w.Tabled)
+	}
+	return pump
+}
+
+// read is what the meters showed at totals: the reverse of then.
+func (w *Wear) read(t *Task, totals Totals) Totals {
+	if w.From != nil {
+		totals.WarmTime = max(totals.WarmTime-w.From.RunTime, 0)
+		totals.Worn = max(totals.Worn-w.From.Strokes, 0)
+	}
+	if w.Tabled != nil {
+		totals.Share = max(totals.Share-t.Table.plain(*w.Tabled), 0)
+	}
+	return totals
 }

@@ -1,0 +1,114 @@
+package rules_test
+
+import (
+	"math"
+	"slices"
+	"testing"
+	"time"
+
+	"pumpside/drivers"
+	"pumpside/rules"
+	"pumpside/rules/counters"
+	"pumpside/rules/service"
+)
+
+// withTasks gives the pump these tasks and none else.
+func withTasks(change func(*rules.Settings), tasks ...service.Task) func(*rules.Settings) {
+	return func(set *rules.Settings) {
+		set.Tasks = slices.Clone(tasks)
+		for i := range set.Tasks {
+			set.Tasks[i].DueSoon, set.Tasks[i].Overdue = service.DefaultDueSoon, service.DefaultOverdue
+		}
+		if change != nil {
+			change(set)
+		}
+	}
+}
+
+// configured is the agent started again with another configuration.
+func (r *rig) configured(change func(*rules.Settings)) {
+	r.t.Helper()
+	text, err := r.state.Marshal()
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	saved, err := rules.Unmarshal(text)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	saved.Ledger = ledger(r.events)
+	r.set = settings(r.t, change)
+	var changes []rules.Change
+	r.state, changes = rules.Start(r.set, saved)
+	for _, c := range changes {
+		if c.Event != nil {
+			r.events = append(r.events, *c.Event)
+		}
+	}
+}
+
+func (r *rig) life() service.Life { return r.state.Snapshot(r.set).Tasks[0].Life }
+
+func (r *rig) recordWork(task string) {
+	r.step(drivers.Command{ID: task, User: "d.moss", Verb: drivers.RecordService, Task: task})
+}
+
+func wantUsed(t *testing.T, what string, life service.Life, want float64, by service.Measure) {
+	t.Helper()
+	if math.Abs(life.Used-want) > 0.01 || life.By != by {
+		t.Errorf("%s: %.4f used by %q, want %.2f by %q", what, life.Used, life.By, want, by)
+	}
+}
+
+func TestAWeightingThatComesLaterFindsTheLifeAlreadyUsed(t *testing.T) {
+	noIndex := func(set *rules.Settings) { set.Counters.Installed &^= counters.SignalsOf(drivers.ShaftIndex) }
+	valves := service.Task{Name: "valves", Kind: service.Valves, Strokes: 2000}
+	r := newRig(t, withTasks(noIndex, valves))
+	r.pass(5 * time.Minute)
+	wantUsed(t, "plain", r.life(), 0.72, service.ByStrokes)
+	valves.Pressure = service.Pressure{Reference: 3.5e6, Exponent: 1} // half of what it runs at
+	r.configured(withTasks(noIndex, valves))
+	r.step()
+	wantUsed(t, "weighted from now on", r.life(), 0.72, service.ByWorn)
+	before := r.life().Used
+	r.pass(time.Minute)
+	if more := r.life().Used - before; more < 0.28 || more > 0.31 {
+		t.Errorf("a minute at twice the pressure used %.3f more, want twice 290 strokes of 2000", more)
+	}
+	weighted := r.life().Used
+	valves.Pressure = service.Pressure{}
+	r.configured(withTasks(noIndex, valves))
+	r.step()
+	valves.Pressure = service.Pressure{Reference: 3.5e6, Exponent: 1}
+	r.configured(withTasks(noIndex, valves))
+	r.step()
+	wantUsed(t, "weighted again", r.life(), weighted, service.ByWorn)
+}
+
+// A table of one row says what a plain interval of that row says, whatever the
+// pump had run before, and whenever it comes.
+func TestATableCountsWhatThePumpHadRunBefore(t *testing.T) {
+	table := service.Task{Name: "oil", Table: service.Table{{RunTime: 2000 * time.Hour}}}
+	plain := service.Task{Name: "oil", RunTime: 2000 * time.Hour}
+	opened := func(set *rules.Settings) { set.Counters.Opening.Run = 12_000 * time.Hour }
+	r := newRig(t, withTasks(opened, table))
+	r.pass(time.Minute)
+	wantUsed(t, "never recorded", r.life(), 6, service.ByTable)
+	r.recordWork("oil")
+	r.pass(time.Minute)
+	wantUsed(t, "just done", r.life(), 0, service.ByTable)
+
+	r = newRig(t, withTasks(opened, plain))
+	r.pass(time.Minute)
+	r.configured(withTasks(opened, table))
+	r.pass(time.Minute)
+	wantUsed(t, "never recorded, a table that came later", r.life(), 6, service.ByTable)
+
+	r = newRig(t, withTasks(opened, plain))
+	r.pass(time.Minute)
+	r.recordWork("oil")
+	r.pass(time.Minute)
+	r.configured(withTasks(opened, table))
+	r.pass(time.Minute)
+	wantUsed(t, "recorded before the table came", r.life(), 0, service.ByTable)
+}

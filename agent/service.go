@@ -48,13 +48,12 @@ func (b *serviceBook) pump(id string) *pumpBook {
 	return &b.Pumps[i]
 }
 
-func (g *gateway) book(ctx context.Context) (serviceBook, error) {
-	ledgers, err := ledgerByPump(ctx, g.store)
+func (g *gateway) book(context.Context) (serviceBook, error) {
 	b := serviceBook{At: g.clock.instant().Wall}
 	for _, s := range g.snapshots() {
-		b.Pumps = append(b.Pumps, pumpBook{Pump: s.Pump, RunHours: s.Totals.RunSeconds / 3600, Strokes: s.Totals.Revolutions, Tasks: s.Tasks, Ledger: ledgers[s.Pump]})
+		b.Pumps = append(b.Pumps, pumpBook{Pump: s.Pump, RunHours: s.Totals.RunSeconds / 3600, Strokes: s.Totals.Revolutions, Tasks: s.Tasks, Ledger: s.Ledger})
 	}
-	return b, err
+	return b, nil
 }
 
 func (s *socketDesk) book(ctx context.Context) (b serviceBook, err error) {

@@ -75,11 +75,14 @@ type ServiceRecord struct {
 	Entered Instant `json:"entered,omitzero"` // when it was recorded
 	User    string  `json:"user"`             // who recorded it
 
-	At       Instant       `json:"at,omitzero"`         // when the work was done
-	RunTime  time.Duration `json:"run_time"`            // of the pump, at the time of the work
-	Strokes  float64       `json:"strokes_per_plunger"` // likewise
-	Counted  string        `json:"counted"`             // where these two are from: counters, history or told
-	Disputed string        `json:"disputed,omitempty"`  // why the hours told do not fit those counted; both are kept
+	At      Instant       `json:"at,omitzero"`         // when the work was done
+	RunTime time.Duration `json:"run_time"`            // of the pump, at the time of the work
+	Strokes float64       `json:"strokes_per_plunger"` // likewise
+	Counted string        `json:"counted"`             // where these two are from: counters, history or told
+	// Opening is what was configured as run before the agent counted, and is in
+	// RunTime and Strokes; nil when these are told, or when it is not known.
+	Opening  *Opening `json:"opening,omitempty"`
+	Disputed string   `json:"disputed,omitempty"` // why the hours told do not fit those counted; both are kept
 	// Estimated says what of the use below or above was not counted but taken
 	// in proportion; "" when nothing was.
 	Estimated string `json:"estimated,omitempty"`
@@ -95,6 +98,12 @@ type ServiceRecord struct {
 	Believed  *ServiceBelief `json:"believed,omitempty"`          // what the agent's diagnosis said then
 
 	Entry ServiceEntry `json:"entry"`
+}
+
+// An Opening is what a pump had done before an agent counted it.
+type Opening struct {
+	RunTime time.Duration `json:"run_time"`
+	Strokes float64       `json:"strokes_per_plunger"`
 }
 
 // A ServiceBelief is what the diagnosis held likeliest when a record was made,

@@ -44,6 +44,17 @@ func (c *Course) add(run time.Duration, value float64) bool {
 	return true
 }
 
+// shift moves the courses when the pump's run time moves by so much without
+// its having run.
+func (c *courses) shift(run time.Duration) {
+	for _, one := range []*Course{&c.Leak, &c.Efficiency} {
+		one.From += run
+		for i := range one.Series.Points {
+			one.Series.Points[i][0] += run.Hours() / 24
+		}
+	}
+}
+
 // An IndicatorTrend is where the course of an indicator leads. Slopes are by
 // Theil and Sen, per day of running; nobody may take them for a date of
 // failure, for a cut seat can fail within hours.

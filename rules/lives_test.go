@@ -112,3 +112,63 @@ func TestATableCountsWhatThePumpHadRunBefore(t *testing.T) {
 	r.pass(time.Minute)
 	wantUsed(t, "recorded before the table came", r.life(), 0, service.ByTable)
 }
+
+func opened(run time.Duration) func(*rules.Settings) {
+	return func(set *rules.Settings) { set.Counters.Opening.Run = run }
+}
+
+// A typing mistake of 48,000 h for 4,800 h, put right after the oil was
+// recorded: what was run since is the same, whichever way it counts.
+func TestACorrectedOpeningCorrectsWhatWasRecordedUnderIt(t *testing.T) {
+	for _, oil := range []service.Task{
+		{Name: "oil", Kind: service.Oil, RunTime: 4 * time.Minute},
+		{Name: "oil", Kind: service.Oil, RunTime: 4 * time.Minute, Warm: service.Warm{Base: 60, Step: 10}},
+		{Name: "oil", Kind: service.Oil, Table: service.Table{{RunTime: 4 * time.Minute}}},
+	} {
+		r := newRig(t, withTasks(opened(48_000*time.Hour), oil))
+		r.pass(2 * time.Minute)
+		r.recordWork("oil")
+		r.pass(2 * time.Minute)
+		before := r.life()
+		r.configured(withTasks(opened(4_800*time.Hour), oil))
+		r.step()
+		wantUsed(t, "put right", r.life(), before.Used, before.By)
+		if n := recorded(r, "opening_counters"); n != 1 {
+			t.Errorf("the change is journalled %d times", n)
+		}
+		r.configured(withTasks(opened(4_800*time.Hour), oil))
+		r.step()
+		wantUsed(t, "started once more", r.life(), before.Used, before.By)
+		if n := recorded(r, "opening_counters") + recorded(r, "task_ahead"); n != 1 {
+			t.Errorf("%d lines in the journal after one correction", n)
+		}
+	}
+}
+
+// A record that does not say under which opening it was made cannot be
+// corrected, but it is not kept quiet that it lies ahead.
+func TestARecordAheadOfThePumpIsJournalled(t *testing.T) {
+	oil := service.Task{Name: "oil", Kind: service.Oil, RunTime: 4000 * time.Hour}
+	r := newRig(t, withTasks(opened(48_000*time.Hour), oil))
+	r.pass(time.Minute)
+	r.recordWork("oil")
+	for i := range r.events {
+		if r.events[i].Service != nil {
+			r.events[i].Service.Opening = nil
+		}
+	}
+	r.configured(withTasks(opened(4_800*time.Hour), oil))
+	if n := recorded(r, "task_ahead"); n != 1 {
+		t.Errorf("journalled %d times, with a life of %.1f", n, r.life().Used)
+	}
+}
+
+// recorded is how many lines of the journal have a text.
+func recorded(r *rig, text string) (n int) {
+	for _, e := range r.events {
+		if e.Text == text {
+			n++
+		}
+	}
+	return n
+}

@@ -36,6 +36,7 @@ func (s *State) recordService(set *Settings, cmd *drivers.Command) {
 	}
 	p := service.Pump{
 		ID: set.Pump, Cylinders: set.Counters.Cylinders, Tasks: set.Tasks, States: s.Tasks, Duty: &s.Duty, Ledger: s.Ledger, Totals: s.used(), Believed: s.findings(),
+		Opening: set.opening(),
 	}
 	r, err := p.Accept(entry, cmd.User, s.moment.At)
 	if err != nil {
@@ -99,6 +100,50 @@ func (s *State) recordDisputed(r *drivers.ServiceRecord) {
 	e.Comment = r.Disputed
 	e.Value = &alarm.Quantity{Value: *told * 3600, Dimension: quantity.Duration}
 	e.Limit = &alarm.Quantity{Value: r.RunTime.Seconds(), Dimension: quantity.Duration}
+}
+
+// opening is what of the counters was not counted here but configured.
+func (set *Settings) opening() drivers.Opening {
+	return drivers.Opening{RunTime: set.Counters.Opening.Run, Strokes: set.Counters.Opening.Revolutions}
+}
+
+// correctOpening moves all that was remembered of the totals when the
+// configured opening is another one than it was.
+func (s *State) correctOpening(set *Settings) {
+	opening := set.opening()
+	s.Ledger = service.Corrected(s.Ledger, opening)
+	was := s.Opening
+	if s.Opening = &opening; was == nil || *was == opening {
+		return
+	}
+	run, strokes := opening.RunTime-was.RunTime, opening.Strokes-was.Strokes
+	s.Worn.RunTime, s.Worn.Strokes = s.Worn.RunTime+run, s.Worn.Strokes+strokes
+	s.Duty.Shift(run, strokes)
+	for i := range s.Tasks {
+		s.Tasks[i].Shift(run, strokes)
+	}
+	s.Observed.Courses.shift(run)
+	s.record("opening_counters", "")
+	s.happened[len(s.happened)-1].Value = &alarm.Quantity{Value: opening.RunTime.Seconds(), Dimension: quantity.Duration}
+}
+
+// doubtAhead journals the tasks that were recorded at more hours than the pump
+// has: until it gets there nothing is due by hours.
+func (s *State) doubtAhead() {
+	for i := range s.Tasks {
+		t := &s.Tasks[i]
+		var at time.Duration
+		for j := range t.Places {
+			at = max(at, t.Places[j].Totals.RunTime)
+		}
+		if at <= s.totals.Run {
+			continue
+		}
+		s.record("task_ahead", t.Task)
+		e := &s.happened[len(s.happened)-1]
+		e.Value = &alarm.Quantity{Value: at.Seconds(), Dimension: quantity.Duration}
+		e.Limit = &alarm.Quantity{Value: s.totals.Run.Seconds(), Dimension: quantity.Duration}
+	}
 }
 
 // used are the counters that service life is measured in.

@@ -1,6 +1,7 @@
 package rules
 
 import (
+	"slices"
 	"time"
 
 	"pumpside/drivers"
@@ -12,7 +13,8 @@ import (
 )
 
 // A Snapshot is what everyone but the pump's own goroutine may see of a pump.
-// It shares nothing with the State it was taken from and nobody changes it.
+// It shares nothing with the State it was taken from but lines of the ledger,
+// and nobody changes it.
 type Snapshot struct {
 	Pump    string          `json:"pump"`
 	At      drivers.Instant `json:"at"`
@@ -38,6 +40,10 @@ type Snapshot struct {
 	Joints    []alarm.Joint  `json:"-"`                   // what its group must know of its alarms
 	LeakDown  *LeakDownView  `json:"leak_down,omitempty"` // nil before it was measured
 	Condition *ConditionView `json:"condition,omitempty"` // nil where it is not watched
+
+	// Ledger is every service record, with hours and dates as they are known
+	// now.
+	Ledger []drivers.ServiceRecord `json:"-"`
 
 	marks    marks
 	Counters counters.State `json:"-"` // for the row that is saved every minute
@@ -99,6 +105,7 @@ func (s *State) Snapshot(set *Settings) *Snapshot {
 	}
 	snap.Operation, snap.Seen, snap.LeakDown = s.operation, s.seen(), s.Watch.LeakDown.view()
 	snap.Joints = s.Joints(set)
+	snap.Ledger = slices.Clip(s.Ledger)
 	snap.Condition = s.conditionView(set)
 	snap.Repair, snap.Score, snap.OilUse = s.repairView(), s.score, s.oilUse
 	for i := range set.Signals {

@@ -54,8 +54,9 @@ type Saved struct {
 	Seq      uint64              `json:"seq"` // of the last journal entry
 	Counters counters.State      `json:"counters"`
 	Alarms   alarm.Memory        `json:"alarms"`
-	Tasks    []service.TaskState `json:"tasks"` // in the order of Settings.Tasks
-	Worn     service.Totals      `json:"worn"`  // up to where the tasks' own meters have counted
+	Tasks    []service.TaskState `json:"tasks"`             // in the order of Settings.Tasks
+	Opening  *drivers.Opening    `json:"opening,omitempty"` // as configured when it was saved; nil is not known
+	Worn     service.Totals      `json:"worn"`              // up to where the tasks' own meters have counted
 	Duty     service.Duty        `json:"duty"`
 	Watch    watch               `json:"watch"`
 	Marks    marks               `json:"marks,omitzero"`
@@ -126,12 +127,14 @@ func Start(set *Settings, saved *Saved) (*State, []Change) {
 	s.Trend = trend.New(set.channels(), set.Trend)
 	s.moment.At = s.Alarms.Clock.Last
 	s.totals = s.Counters.Totals(&set.Counters)
+	s.correctOpening(set)
 	for _, name := range s.Alarms.Fit(set.defs) {
 		s.record("alarm_vanished", name)
 	}
 	for _, name := range s.fitTasks(set) {
 		s.record("task_vanished", name)
 	}
+	s.doubtAhead()
 	return s, s.flush(set)
 }
 

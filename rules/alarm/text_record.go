@@ -14,6 +14,7 @@ var recordTexts = map[string]Text{
 	"configuration_loaded":   {Title: "configuration loaded", Headline: "configuration loaded[: {subject}]"},
 	"alarm_vanished":         {Title: "alarm no longer defined", Headline: "alarm {subject} is no longer defined"},
 	"task_vanished":          {Title: "service task no longer defined", Headline: "service task {subject} is no longer defined"},
+	"task_ahead":             {Title: "service record ahead of the pump", Headline: "service record of {subject} is ahead of the pump's hours[: {value} recorded][, {limit} counted]", Cause: "Until the pump gets there the task does not fall due by hours or strokes. The opening hours in the configuration may be too few, or the counters are those of an older state: put opening right, or take the record back and record the work again with its run hours."},
 	"state_restored":         {Title: "state restored from a backup", Headline: "state restored from a backup[ {duration} old]"},
 	"stream_began":           {Title: "new event stream", Headline: "a new stream of events begins", Cause: "The state file is new, restored or was damaged: sequence numbers start again under a new stream id."},
 	"device_back":            {Title: "device answers again", Headline: "{subject} answers again[ after {duration}]"},
@@ -41,6 +42,6 @@ var countingTexts = map[string]Text{
 	"index_disagrees":       {Title: "shaft index and motor speed disagree", Headline: "shaft index and motor speed disagree on the turns", Cause: "Belt slip, a failed coupling, a wrong ratio in the configuration, or pulses lost. Gears do not slip."},
 	"index_agrees":          {Title: "shaft index and motor speed agree again", Headline: "shaft index and motor speed agree again on the turns"},
 	"running_resolved":      {Title: "running undisputed again", Headline: "witnesses of running agree again[ after {lasted}]"},
-	"opening_counters":      {Title: "opening counters set", Headline: "opening counters set[: {value}]"},
+	"opening_counters":      {Title: "opening counters changed", Headline: "opening counters changed[ to {value}]", Cause: "The configuration says another opening than before. Totals move with it, and so do the hours and strokes of service records counted here."},
 	"counter_corrected":     {Title: "counter corrected", Headline: "counter corrected: {subject}[, now {value}]"},
 }

@@ -22,7 +22,8 @@ type Pump struct {
 	States    []TaskState
 	Duty      *Duty
 	Ledger    []drivers.ServiceRecord
-	Totals    Totals // now
+	Totals    Totals          // now
+	Opening   drivers.Opening // as far as it is in Totals
 	Believed  []pump.Finding
 }
 
@@ -118,7 +119,7 @@ func (p *Pump) acceptUndo(r *drivers.ServiceRecord) error {
 	}
 	// What it cancels is kept in the record; what it says itself is only why.
 	r.Entry = drivers.ServiceEntry{Undoes: n, Task: p.Ledger[i].Entry.Task, Note: r.Entry.Note}
-	r.RunTime, r.Strokes, r.Counted = p.Totals.RunTime, p.Totals.Strokes, FromCounters
+	r.RunTime, r.Strokes, r.Counted, r.Opening = p.Totals.RunTime, p.Totals.Strokes, FromCounters, &p.Opening
 	return nil
 }
 
@@ -281,6 +282,9 @@ func (p *Pump) when(r *drivers.ServiceRecord, task *Task) error {
 // says so.
 func (p *Pump) set(r *drivers.ServiceRecord, task *Task, then Totals, counted string) {
 	r.RunTime, r.Strokes, r.Counted = min(then.RunTime, p.Totals.RunTime), min(then.Strokes, p.Totals.Strokes), counted
+	if counted != FromTold {
+		r.Opening = &p.Opening
+	}
 	if task == nil {
 		return
 	}

@@ -50,6 +50,18 @@ func TestRecordsThatGoFurtherThanThePumpSaySo(t *testing.T) {
 	}
 }
 
+// A record of a gateway whose clock was not set is no work of 1970.
+func TestARecordWithoutADateIsNotTakenOver(t *testing.T) {
+	undated := movedRecord
+	undated.At = drivers.Instant{Wall: time.Unix(90, 0), Boot: "b", SinceBoot: 90 * time.Second}
+	settings, _ := planned(t)
+	b := serviceBook{At: noon, Pumps: []pumpBook{{Pump: "gp-1", RunHours: 5300}}}
+	err := takeOver(nil, nil, settings, &b, "gp-1", []drivers.ServiceRecord{undated})
+	if err == nil || !strings.HasPrefix(err.Error(), "record 4 of gp-1 has no date") {
+		t.Errorf("taken over: %v", err)
+	}
+}
+
 // The same rules refuse at the command line, before anything is journalled.
 func TestATypingMistakeIsRefusedBeforehand(t *testing.T) {
 	settings, _ := planned(t)

@@ -312,6 +312,9 @@ func serviceImport() *cobra.Command {
 func takeOver(c *cobra.Command, d desk, settings *configs.Config, b *serviceBook, id string, list []drivers.ServiceRecord) error {
 	var entries []*drivers.ServiceEntry
 	for i := range list {
+		if r := &list[i]; !r.At.Synchronized {
+			return fmt.Errorf("record %d of %s has no date: the clock of its gateway was not set when it was exported; export again once it is, or write the day into its \"at\" as \"wall\", with \"synchronized\": true; nothing was taken over", r.Number, r.Pump)
+		}
 		e := carried(&list[i])
 		if err := checkEntry(settings, b, id, e); err != nil {
 			return fmt.Errorf("record %d of %s: %w; nothing was taken over", list[i].Number, list[i].Pump, err)

@@ -172,3 +172,43 @@ func recorded(r *rig, text string) (n int) {
 	}
 	return n
 }
+
+// The gateway has no clock of its own, and work is recorded before the network
+// has set it.
+func TestWorkRecordedBeforeTheClockIsSetIsDatedByIt(t *testing.T) {
+	const year = 365 * 24 * time.Hour
+	relief := withTasks(nil, service.Task{Name: "relief", Kind: service.ReliefTest, Calendar: year})
+	booted := func(r *rig, boot string) {
+		r.at = drivers.Instant{Boot: boot, SinceBoot: time.Minute, Wall: time.Unix(60, 0).UTC()}
+	}
+	clockSet := func(r *rig, wall time.Time) { r.at.Synchronized, r.at.Wall = true, wall }
+	for _, sameBoot := range []bool{true, false} {
+		r := newRig(t, relief)
+		r.pass(time.Minute)
+		booted(r, "boot-b")
+		r.pass(time.Minute)
+		r.recordWork("relief")
+		r.pass(time.Hour - time.Second)
+		if !sameBoot {
+			booted(r, "boot-c")
+			r.pass(time.Minute)
+		}
+		clockSet(r, noon.Add(2*time.Hour))
+		r.pass(time.Minute)
+		want := noon.Add(2 * time.Hour) // late, for nobody knows how long it was off
+		if sameBoot {
+			want = noon.Add(time.Hour)
+		}
+		if got := r.state.Snapshot(r.set).Ledger[0]; !got.At.Wall.Equal(want) || !got.At.Synchronized || got.Entered != got.At {
+			t.Errorf("same boot %v: done at %+v, want %v", sameBoot, got.At, want)
+		}
+		r.configured(relief) // the store keeps the line as it was
+		booted(r, "boot-d")
+		clockSet(r, want.Add(3*year))
+		r.step()
+		wantUsed(t, "three years later", r.life(), 3, service.ByCalendar)
+		if s := r.state.Snapshot(r.set).Tasks[0].Status; s != service.Overdue {
+			t.Errorf("same boot %v: %v three years later", sameBoot, s)
+		}
+	}
+}

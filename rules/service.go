@@ -2,6 +2,7 @@ package rules
 
 import (
 	"cmp"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -17,6 +18,7 @@ import (
 func (s *State) fold(set *Settings) {
 	service.Fold(set.Tasks, s.Tasks, s.Ledger)
 	s.Last, s.score = lastService{}, service.Scored(s.Ledger)
+	s.undated = slices.ContainsFunc(s.Ledger, func(r drivers.ServiceRecord) bool { return !r.At.Synchronized })
 	s.oilUse = nil
 	if use, known := service.OilUsed(s.Ledger); known {
 		s.oilUse = &use
@@ -169,10 +171,56 @@ func (s *State) wear(set *Settings) {
 		}
 		begun = t.Begin(&set.Tasks[i], s.moment.At, &now) || begun
 	}
+	if s.undated && s.moment.At.Synchronized {
+		s.dateRecords()
+		begun = true
+	}
 	if begun {
 		s.fold(set)
 	}
 	s.Duty.Step(s.moment.At, &now)
+}
+
+// dateRecords dates the records made while the clock was not set by the first
+// good one: within the same boot exactly, else as if done now, for their
+// calendar is to end late rather than never.
+func (s *State) dateRecords() {
+	s.Dated = maps.Clone(s.Dated)
+	if s.Dated == nil {
+		s.Dated = map[int]drivers.Instant{}
+	}
+	for i := range s.Ledger {
+		if r := &s.Ledger[i]; !r.At.Synchronized {
+			s.Dated[r.Number] = dated(r.At, s.moment.At)
+		}
+	}
+	s.redate()
+}
+
+// dated is when an instant of a wrong clock was, by the good one of now.
+func dated(at, now drivers.Instant) drivers.Instant {
+	if at.SameBoot(now) {
+		now.Wall, now.SinceBoot = now.Wall.Add(at.SinceBoot-now.SinceBoot), at.SinceBoot
+	}
+	now.Wall = now.Wall.Truncate(time.Millisecond) // as the store keeps it
+	return now
+}
+
+// redate gives the ledger the dates that were found later: its lines in the
+// store do not change.
+func (s *State) redate() {
+	s.Ledger = slices.Clone(s.Ledger)
+	for i := range s.Ledger {
+		r := &s.Ledger[i]
+		at, found := s.Dated[r.Number]
+		if !found || r.At.Synchronized {
+			continue
+		}
+		if r.Entered == r.At {
+			r.Entered = at
+		}
+		r.At = at
+	}
 }
 
 // disturbs reports whether a pump may be another one after such work, so that

@@ -40,6 +40,7 @@ type State struct {
 	captured   []*Capture
 	changes    []Change
 	observer   observer
+	undated    bool             // a record of the ledger has no date yet
 	score      service.Score    // of the ledger
 	oilUse     *service.OilUse  // likewise; nil while there are too few top-ups
 	lives      []taskLife       // by place in Settings.Tasks, at the moment
@@ -69,6 +70,9 @@ type Saved struct {
 	// Ledger is every service record of the pump. It is kept apart from the
 	// rest, in the store's ledger, and comes from there.
 	Ledger []drivers.ServiceRecord `json:"-"`
+	// Dated is when work was done that was recorded while the clock was not
+	// set, by the record's number.
+	Dated map[int]drivers.Instant `json:"dated,omitempty"`
 	// Seen is how the pump stood when that was last known.
 	Seen Seen `json:"seen,omitzero"`
 	// Newest is the newest transition of each alarm that had one.
@@ -127,6 +131,7 @@ func Start(set *Settings, saved *Saved) (*State, []Change) {
 	s.Trend = trend.New(set.channels(), set.Trend)
 	s.moment.At = s.Alarms.Clock.Last
 	s.totals = s.Counters.Totals(&set.Counters)
+	s.redate()
 	s.correctOpening(set)
 	for _, name := range s.Alarms.Fit(set.defs) {
 		s.record("alarm_vanished", name)

@@ -212,3 +212,56 @@ func TestWorkRecordedBeforeTheClockIsSetIsDatedByIt(t *testing.T) {
 		}
 	}
 }
+
+// The gateway is off for thirty days and the drive goes on: its meter tells of
+// them afterwards, and they are booked where they were run.
+func TestAnOutageIsBookedOnItsOwnDays(t *testing.T) {
+	r := newRig(t, func(set *rules.Settings) { set.Counters.HourMeter.Kind = counters.RunHours })
+	const day = 24 * time.Hour
+	ran := 0 * time.Second
+	run := func(d time.Duration) {
+		for range d / (9 * time.Second) {
+			r.values[drivers.DriveRunHours] = 500*3600 + ran.Truncate(time.Hour).Seconds()
+			r.step()
+			r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+8*time.Second, r.at.Wall.Add(8*time.Second)
+			ran += 9 * time.Second
+		}
+	}
+	for _, reboot := range []bool{false, true} {
+		run(3 * day)
+		if ran += 30 * day; reboot {
+			r.at.Boot, r.at.SinceBoot, r.at.Wall = r.at.Boot+"b", time.Minute, r.at.Wall.Add(30*day)
+		} else {
+			r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+30*day, r.at.Wall.Add(30*day)
+		}
+		run(2 * day)
+	}
+	if n := len(r.state.Duty.Days); n != 70 {
+		t.Errorf("%d days, want 70: %v", n, r.state.Duty.Days)
+	}
+	for i, d := range r.state.Duty.Days[1:] {
+		if short := day - d.Run; short < 0 || short > 30*time.Minute {
+			t.Errorf("day %d: %v, want all of it", i+1, d.Run)
+		}
+	}
+}
+
+// A pump that stands proves nothing to its meter: its days go on all the same.
+func TestTheDaysOfAStandingPumpGoOnAfterARestart(t *testing.T) {
+	r := newRig(t, nil)
+	r.pass(time.Minute)
+	stand(r)
+	r.pass(time.Minute)
+	r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+time.Hour, r.at.Wall.Add(time.Hour)
+	r.pass(time.Minute)
+	if !r.state.Counters.Gap.Open {
+		t.Fatal("no gap waits for the meter")
+	}
+	for range 3 * 24 * 450 {
+		r.step()
+		r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+7*time.Second, r.at.Wall.Add(7*time.Second)
+	}
+	if n := len(r.state.Duty.Days); n != 3 {
+		t.Errorf("%d days after three", n)
+	}
+}

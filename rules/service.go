@@ -10,6 +10,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/drivers/quantity"
 	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
 	"pumpside/rules/pump"
 	"pumpside/rules/service"
 )
@@ -178,7 +179,9 @@ func (s *State) wear(set *Settings) {
 	if begun {
 		s.fold(set)
 	}
-	s.Duty.Step(s.moment.At, &now)
+	if s.caughtUp() {
+		s.Duty.Step(s.moment.At, &now)
+	}
 }
 
 // dateRecords dates the records made while the clock was not set by the first
@@ -221,6 +224,19 @@ func (s *State) redate() {
 		}
 		r.At = at
 	}
+}
+
+// meterWait is how long an hour meter may take to explain a gap: most show
+// whole hours, and one that stands still has nothing more to say.
+const meterWait = 2 * time.Hour
+
+// caughtUp reports whether the totals hold what was run up to now: the pump is
+// seen, and what the meter says of the time before is counted.
+func (s *State) caughtUp() bool {
+	if s.status.Drive == counters.Unknown || !s.unseen.SameBoot(s.moment.At) {
+		s.unseen = s.moment.At
+	}
+	return s.unseen != s.moment.At && (!s.Counters.Gap.Open || s.moment.At.SinceBoot-s.unseen.SinceBoot >= meterWait)
 }
 
 // disturbs reports whether a pump may be another one after such work, so that

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
 	"pgregory.net/rapid"
 
 	"pumpside/drivers"
@@ -109,7 +110,7 @@ func TestDutySurvivesBeingWritten(t *testing.T) {
 	if err := got.UnmarshalText(text); err != nil {
 		t.Fatal(err)
 	}
-	if diff := cmp.Diff(d, got); diff != "" {
+	if diff := cmp.Diff(d, got, cmpopts.IgnoreUnexported(service.Duty{})); diff != "" {
 		t.Errorf("duty (-want +got):\n%s", diff)
 	}
 	if len(got.Days) != 10 || got.Days[3].Run != 20*time.Hour {
@@ -133,4 +134,97 @@ func FuzzDutyNeverPanics(f *testing.F) {
 			t.Errorf("a day of %v", d.Days[len(d.Days)-1].Run)
 		}
 	})
+}
+
+// daily steps a duty once a day at noon, as a pump that runs 12 h of each.
+type daily struct {
+	d      service.Duty
+	now    drivers.Instant
+	totals service.Totals
+}
+
+func newDaily(days int) *daily {
+	y := &daily{now: drivers.Instant{Wall: spring.Add(12 * time.Hour), Boot: "a", SinceBoot: time.Hour, Synchronized: true}}
+	y.live(days)
+	return y
+}
+
+func (y *daily) live(days int) {
+	for range days {
+		y.d.Step(y.now, &y.totals)
+		y.pass(24 * time.Hour)
+		y.totals.RunTime += 12 * time.Hour
+	}
+}
+
+func (y *daily) pass(d time.Duration) {
+	y.now.Wall, y.now.SinceBoot = y.now.Wall.Add(d), y.now.SinceBoot+d
+}
+
+// stands wants the duty to be that of a pump whose clock was never wrong.
+func (y *daily) stands(t *testing.T, what string, days int) {
+	t.Helper()
+	want := int64(len(newDaily(days).d.Days))
+	if got := int64(len(y.d.Days)); got != want || y.d.Today != newDaily(days).d.Today {
+		t.Errorf("%s: %d days up to %d, want %d up to %d", what, got, y.d.Today, want, newDaily(days).d.Today)
+	}
+}
+
+// GPS counts weeks in ten bits: 1024 weeks are 19.6 years.
+const weekRollover = 1024 * 7 * 24 * time.Hour
+
+func TestAWrongDateForASecondLeavesTheDutyAlone(t *testing.T) {
+	for _, wrong := range []time.Duration{weekRollover, -weekRollover, 100 * 24 * time.Hour, -100 * 24 * time.Hour} {
+		y := newDaily(40)
+		y.now.Wall = y.now.Wall.Add(wrong)
+		y.d.Step(y.now, &y.totals)
+		y.now.Wall = y.now.Wall.Add(-wrong)
+		y.live(20)
+		y.stands(t, wrong.String(), 60)
+	}
+}
+
+func TestAWrongDateThatWasBelievedIsGivenUpAgain(t *testing.T) {
+	y := newDaily(40)
+	const wrong = 100 * 24 * time.Hour
+	y.now.Wall = y.now.Wall.Add(wrong)
+	for range 3 {
+		y.d.Step(y.now, &y.totals)
+		y.pass(time.Hour)
+	}
+	y.now.Wall = y.now.Wall.Add(-wrong)
+	y.live(20)
+	if got, right := y.d.Today, newDaily(60).d.Today; got != right {
+		t.Fatalf("the open day is %d, want %d", got, right)
+	}
+	if n := len(y.d.Days); n < 57 || n > 59 {
+		t.Errorf("%d days, want the 40 from before and those since", n)
+	}
+}
+
+// A meter tells of 700 h late: no day has more than 24 h, in memory or written.
+func TestNoDayHasMoreThanItCanHold(t *testing.T) {
+	y := newDaily(40)
+	then := y.now.Wall.Add(-38 * 24 * time.Hour)
+	y.totals.RunTime += 300 * time.Hour
+	y.live(2)
+	sum := time.Duration(0)
+	for _, day := range y.d.Days {
+		if sum += day.Run; day.Run > 24*time.Hour {
+			t.Errorf("a day of %v", day.Run)
+		}
+	}
+	if want := y.d.Dawn.RunTime; sum != want {
+		t.Errorf("the days sum up to %v of %v", sum, want)
+	}
+	text, _ := y.d.MarshalText()
+	var written service.Duty
+	if err := written.UnmarshalText(text); err != nil {
+		t.Fatal(err)
+	}
+	now, seen := y.d.At(then, y.now, &y.totals)
+	again, _ := written.At(then, y.now, &y.totals)
+	if !seen || now != again {
+		t.Errorf("%v h then; as written %v h", now.RunTime.Hours(), again.RunTime.Hours())
+	}
 }

@@ -102,6 +102,9 @@ func describe(w io.Writer, c *configs.Config) {
 		}
 	}
 	describeSights(w, c)
+	if bad := c.Unusable(); len(bad) > 0 {
+		fmt.Fprintf(w, "\nfiles that cannot be used here:\n%s\n", bad.Error())
+	}
 	if len(c.Notes) > 0 {
 		fmt.Fprintf(w, "\nnotes:\n%s\n", c.Notes.Error())
 	}
@@ -111,6 +114,7 @@ func checkJSON(w io.Writer, c *configs.Config, problems configs.Problems) error 
 	out := struct {
 		Good     bool               `json:"good"`
 		Problems configs.Problems   `json:"problems"`
+		Unusable configs.Problems   `json:"unusable_files,omitempty"` // here
 		Notes    configs.Problems   `json:"notes,omitempty"`
 		Hash     string             `json:"config_hash,omitempty"`
 		Loads    map[string]float64 `json:"bus_load_ratio,omitempty"`
@@ -119,6 +123,7 @@ func checkJSON(w io.Writer, c *configs.Config, problems configs.Problems) error 
 		out.Problems = configs.Problems{}
 	}
 	if c != nil {
+		out.Unusable = c.Unusable()
 		out.Notes, out.Hash, out.Loads = c.Notes, c.Hash, map[string]float64{}
 		for _, l := range c.BusLoads() {
 			out.Loads[l.Bus] = l.Average()

@@ -4,7 +4,6 @@ import (
 	"crypto/rand"
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"time"
 
@@ -40,12 +39,11 @@ func fleetFlags(c *cobra.Command) *fleet {
 // fleetReport reads every site at the broker and prints who is needed where.
 func fleetReport(c *cobra.Command, f *fleet, asJSON bool) error {
 	if f.passwordFile != "" {
-		text, err := os.ReadFile(f.passwordFile)
+		password, err := mqtt.PasswordIn(f.passwordFile)
 		if err != nil {
 			return fmt.Errorf("--password-file: %w", err)
 		}
-		f.Password, _, _ = strings.Cut(string(text), "\n")
-		f.Password = strings.TrimSuffix(f.Password, "\r")
+		f.Password = password
 	}
 	read, err := mqtt.ReadReports(c.Context(), f.Settings, f.quiet)
 	if err != nil {

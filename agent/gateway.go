@@ -347,7 +347,7 @@ func (g *gateway) run(ctx context.Context) error {
 		feeding.Go(func() error { return g.publisher.Run(feedingCtx) })
 	}
 	if err := g.serve(feedingCtx, feeding); err != nil {
-		fail(err)
+		fail(notStarted{err})
 	}
 	feeding.Go(func() error { return newNotifier(os.Getenv).run(feedingCtx, g.doing(), g.wellness()) })
 	err := feeding.Wait()

@@ -24,36 +24,33 @@ import (
 	"pumpside/rules/trend"
 )
 
-// servePage opens the page's listener and hands its work to the group.
-func (g *gateway) servePage(ctx context.Context, group *errgroup.Group) error {
+// servePage opens the page's listener and hands its work to the group. Pumps
+// are counted all the same while there can be no page.
+func (g *gateway) servePage(ctx context.Context, group *errgroup.Group) {
 	c := g.config.Page
 	if c.Listen == "" {
-		return nil
+		return
 	}
 	p, err := web.New(web.Settings{Loopback: c.Loopback, Secure: c.CertificateFile != "", UsersFile: c.UsersFile}, newPageSource(g))
 	if err != nil {
-		return fmt.Errorf("page: %w", err)
-	}
-	secure := &tls.Config{MinVersion: tls.VersionTLS12, NextProtos: []string{"http/1.1"}}
-	if c.CertificateFile != "" {
-		pair, err := tls.LoadX509KeyPair(c.CertificateFile, c.KeyFile)
-		if err != nil {
-			return fmt.Errorf("page: %w", err)
-		}
-		secure.Certificates = []tls.Certificate{pair}
+		g.log.Error().Err(err).Msg("there is no page")
+		return
 	}
 	group.Go(func() error {
+		secure, ok := g.pageTLS(ctx, c)
+		if !ok {
+			return nil
+		}
 		l := g.bind(ctx, "page", c.Listen)
 		if l == nil {
 			return nil
 		}
-		if c.CertificateFile != "" {
+		if secure != nil {
 			l = tls.NewListener(l, secure)
 		}
 		serveHTTP(ctx, group, l, &http.Server{Handler: p.Handler(), BaseContext: func(net.Listener) context.Context { return ctx }})
 		return nil
 	})
-	return nil
 }
 
 // A pageSource shows the gateway to the page.

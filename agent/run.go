@@ -9,7 +9,6 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
-	"strings"
 	"syscall"
 	"time"
 
@@ -43,21 +42,20 @@ func loadConfig(path string) (*configs.Config, error) {
 	if r := &config.Record; r.Folder != "" && !filepath.IsAbs(r.Folder) {
 		r.Folder = filepath.Join(filepath.Dir(path), r.Folder)
 	}
-	return config, readPassword(config)
+	return config, nil
 }
 
-// readPassword fills in the broker's password: the first line of its file.
-func readPassword(config *configs.Config) error {
-	if config.MQTT == nil || config.MQTT.PasswordFile == "" {
-		return nil
-	}
-	text, err := os.ReadFile(config.MQTT.PasswordFile)
+// loadNew is loadConfig for one that is to replace another: what it names must
+// be of use, too, for the one in force works.
+func loadNew(path string) (*configs.Config, error) {
+	config, err := loadConfig(path)
 	if err != nil {
-		return fmt.Errorf("mqtt.password_file: %w", err)
+		return nil, err
 	}
-	config.MQTT.Password, _, _ = strings.Cut(string(text), "\n")
-	config.MQTT.Password = strings.TrimSuffix(config.MQTT.Password, "\r")
-	return nil
+	if bad := config.Unusable(); len(bad) > 0 {
+		return nil, bad
+	}
+	return config, nil
 }
 
 func runCommand() *cobra.Command {
@@ -80,26 +78,41 @@ func runCommand() *cobra.Command {
 	return c
 }
 
+// A notStarted is why a configuration could not be put in force: its state file
+// or its socket cannot be opened.
+type notStarted struct{ error }
+
+func (n notStarted) Unwrap() error { return n.error }
+
 // runAgent runs one configuration after the other: a good one that SIGHUP
 // finds replaces the one before by a clean stop and start within the process.
+// When it proves not to start, the one before comes back in force.
 func runAgent(ctx context.Context, path string, config *configs.Config, format string) error {
 	hangup := make(chan os.Signal, 1)
 	signal.Notify(hangup, syscall.SIGHUP)
 	defer signal.Stop(hangup)
 	defer context.AfterFunc(ctx, func() { newNotifier(os.Getenv).say("STOPPING=1") })()
+	var before *configs.Config // nil: there is none to go back to
+	refused := false
 	for {
 		logger := newLog(os.Stderr, config, format)
-		next, err := runOnce(ctx, path, config, logger, hangup)
-		if err != nil || next == nil {
+		next, err := runOnce(ctx, path, config, refused, logger, hangup)
+		_, unstarted := errors.AsType[notStarted](err)
+		switch {
+		case unstarted && before != nil && ctx.Err() == nil:
+			logger.Error().Err(err).Str("config_hash", config.Hash).Msg("the new configuration cannot be put in force; the one before goes on")
+			config, before, refused = before, nil, true
+		case err != nil || next == nil:
 			return err
+		default:
+			config, before, refused = next, config, false
 		}
-		config = next
 	}
 }
 
 // runOnce runs one configuration until ctx ends, which gives nil, or a new one
-// takes its place.
-func runOnce(ctx context.Context, path string, config *configs.Config, logger zerolog.Logger, hangup <-chan os.Signal) (*configs.Config, error) {
+// takes its place. refused: the one on disk is another, and was refused.
+func runOnce(ctx context.Context, path string, config *configs.Config, refused bool, logger zerolog.Logger, hangup <-chan os.Signal) (*configs.Config, error) {
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	var g *gateway
@@ -108,7 +121,11 @@ func runOnce(ctx context.Context, path string, config *configs.Config, logger ze
 		return err
 	})
 	if err != nil {
-		return nil, err
+		return nil, notStarted{err}
+	}
+	g.site.Refused(refused)
+	for _, bad := range config.Unusable() {
+		logger.Error().Err(bad).Msg("a file that the configuration names cannot be used; the agent works without")
 	}
 	logger.Info().Str("version", version).Str("site", config.Site.ID).Int("pumps", len(config.Pumps)).Str("config_hash", config.Hash).Msg("agent started")
 	replaced := make(chan *configs.Config, 1)
@@ -142,7 +159,7 @@ func (g *gateway) awaitReload(ctx context.Context, path string, hangup <-chan os
 			return nil
 		case <-hangup:
 		}
-		next, err := loadConfig(path)
+		next, err := loadNew(path)
 		g.site.Refused(err != nil)
 		switch {
 		case err != nil:

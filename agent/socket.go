@@ -40,9 +40,7 @@ func (g *gateway) serve(ctx context.Context, group *errgroup.Group) error {
 		return errors.Join(fmt.Errorf("socket for commands: %w", err), socket.Close())
 	}
 	serveHTTP(ctx, group, socket, &http.Server{Handler: g.deskHandler(), ConnContext: withPeer})
-	if err := g.servePage(ctx, group); err != nil {
-		return err
-	}
+	g.servePage(ctx, group)
 	if g.config.Metrics.Listen != "" {
 		group.Go(func() error {
 			if l := g.bind(ctx, "metrics", g.config.Metrics.Listen); l != nil {

@@ -35,6 +35,7 @@ type Config struct {
 	Notes Problems
 
 	loads []BusLoad
+	names Problems // where files are named, without a text
 }
 
 // Site is where the gateway stands.
@@ -131,10 +132,9 @@ func (d DriveFaults) Text(code int) string {
 
 // MQTT is where alerts go.
 type MQTT struct {
-	mqtt.Settings // Password is empty: whoever connects reads it from PasswordFile
+	mqtt.Settings // with PasswordFile, never with Password
 
-	PasswordFile string // "" for none
-	OutboxLimit  int    // most events kept while the broker cannot be reached
+	OutboxLimit int // most events kept while the broker cannot be reached
 }
 
 // Metrics is where Prometheus scrapes.

@@ -21,11 +21,11 @@ func (l *loader) mqtt() {
 	}
 	m := &MQTT{
 		Settings: mqtt.Settings{
-			Broker: f.Broker, ClientID: orElse(f.ClientID, "pumpside-"+l.file.Site.ID), User: f.User,
+			Broker: f.Broker, ClientID: orElse(f.ClientID, "pumpside-"+l.file.Site.ID), User: f.User, PasswordFile: f.Password,
 			CAFile: f.CA, CertificateFile: f.Certificate, KeyFile: f.Key, ServerName: f.ServerName,
 			KeepAlive: f.KeepAlive, TelemetryEvery: f.Telemetry, Commands: f.Commands,
 		},
-		PasswordFile: f.Password, OutboxLimit: f.OutboxLimit,
+		OutboxLimit: f.OutboxLimit,
 	}
 	l.config.MQTT = m
 	if scheme, rest, cut := strings.Cut(f.Broker, "://"); cut && schemes[scheme] != "" {
@@ -33,12 +33,13 @@ func (l *loader) mqtt() {
 		return
 	}
 	l.files(here, f)
+	l.named(here, "password_file", "ca_file", "certificate_file", "key_file")
 	l.times(here, "keep_alive", f.KeepAlive, 5*time.Second, 10*time.Minute)
 	if f.Telemetry != 0 {
 		l.times(here, "telemetry", f.Telemetry, time.Second, day)
 	}
 	bare := m.Settings // without the files, which may not be on this machine
-	bare.CAFile, bare.CertificateFile, bare.KeyFile, bare.ServerName = "", "", "", ""
+	bare.PasswordFile, bare.CAFile, bare.CertificateFile, bare.KeyFile, bare.ServerName = "", "", "", "", ""
 	var found mqtt.Problems
 	if errors.As(bare.Validate(), &found) {
 		for _, one := range found {

@@ -27,6 +27,7 @@ func (l *loader) page() {
 		}
 	}
 	l.config.Page = p
+	l.named(here, "certificate_file", "key_file")
 }
 
 func loopback(host string) bool {

@@ -59,11 +59,11 @@ func TestLoadGivesTheSiteAndWhatLeavesIt(t *testing.T) {
 	}
 	wantMQTT := &MQTT{
 		Settings: mqtt.Settings{
-			Broker: "tls://broker.example:8883", ClientID: "pumpside-ridge-7", User: "ridge-7", CAFile: "/etc/pumpside/ca.pem",
+			Broker: "tls://broker.example:8883", ClientID: "pumpside-ridge-7", User: "ridge-7", PasswordFile: "/etc/pumpside/mqtt-password", CAFile: "/etc/pumpside/ca.pem",
 			CertificateFile: "/etc/pumpside/client.pem", KeyFile: "/etc/pumpside/client-key.pem", ServerName: "broker.example",
 			KeepAlive: 20 * time.Second, TelemetryEvery: 10 * time.Second,
 		},
-		PasswordFile: "/etc/pumpside/mqtt-password", OutboxLimit: 50000,
+		OutboxLimit: 50000,
 	}
 	if d := cmp.Diff(wantMQTT, c.MQTT); d != "" {
 		t.Errorf("mqtt (-want +got):\n%s", d)

@@ -53,12 +53,16 @@ type connection struct {
 // the error, or ctx ends and offline was said. established tells whether it
 // got so far that the broker acknowledged "online".
 func (p *Publisher) connection(ctx context.Context) (established bool, err error) {
+	password, err := p.Settings.password()
+	if err != nil {
+		return false, fmt.Errorf("password_file: %w", err)
+	}
 	wire, err := p.dial(ctx)
 	if err != nil {
 		return false, err
 	}
 	c := &connection{Publisher: p, wire: wire, lost: make(chan error, 1), begun: p.Now().Wall, due: true}
-	c.client = paho.NewClient(c.options())
+	c.client = paho.NewClient(c.options(password))
 	defer c.end(&err)
 
 	if err := c.connect(ctx); err != nil {
@@ -78,11 +82,11 @@ func (p *Publisher) connection(ctx context.Context) (established bool, err error
 	return true, c.sayOffline(working)
 }
 
-func (c *connection) options() *paho.ClientOptions {
+func (c *connection) options(password string) *paho.ClientOptions {
 	s := c.Settings
 	o := paho.NewClientOptions().
 		AddBroker("tcp://broker"). // never dialled: the wire is ours
-		SetClientID(s.ClientID).SetUsername(s.User).SetPassword(s.Password).
+		SetClientID(s.ClientID).SetUsername(s.User).SetPassword(password).
 		SetProtocolVersion(4). // 3.1.1
 		SetCleanSession(true).SetAutoReconnect(false).SetConnectRetry(false).
 		SetConnectTimeout(dialTimeout).SetWriteTimeout(handTimeout).SetKeepAlive(s.KeepAlive).

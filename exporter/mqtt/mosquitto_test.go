@@ -388,4 +388,20 @@ func TestMosquittoWantsAUserAndPassword(t *testing.T) {
 			}
 		})
 	}
+	t.Run("a password that was renewed in its file needs no restart", func(t *testing.T) {
+		file := filepath.Join(t.TempDir(), "password")
+		write := func(text string) {
+			if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		write("open barley\n")
+		p := publisher(newBox(entries(1, 3)...))
+		p.Settings.Broker, p.Settings.User, p.Settings.PasswordFile = "tcp://"+broker.address, "agent", file
+		stop := run(t, p)
+		defer stop()
+		eventually(t, "the old one is refused", func() bool { return p.Facts().LastError == "log in: not Authorized" })
+		write("open sesame\n")
+		eventually(t, "the new one delivers", func() bool { return p.Facts().Delivered == 3 })
+	})
 }

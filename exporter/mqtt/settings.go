@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/url"
+	"os"
 	"strings"
 	"time"
 )
@@ -14,6 +15,8 @@ type Settings struct {
 	ClientID string // one per agent: the broker drops the older of two connections with the same one
 	User     string // "" logs in without a name
 	Password string // needs User
+
+	PasswordFile string // its first line is the password, read at each connection so that a new one needs no restart; "" takes Password
 
 	CAFile          string // PEM; "" trusts the certificates of the operating system
 	CertificateFile string // PEM client certificate with its chain; needs KeyFile
@@ -53,8 +56,8 @@ const (
 	longestClientID   = 128 // bytes; MQTT 3.1.1 §3.1.3.1 lets a broker refuse more than 23
 )
 
-// Validate returns [Problems], or nil. It reads the certificate files, so that
-// a bad one is found when the configuration is checked and not at night.
+// Validate returns [Problems], or nil. It reads the password and the certificate
+// files, so that a bad one is found when the configuration is checked and not at night.
 func (s Settings) Validate() error {
 	var ps Problems
 	add := func(field, format string, args ...any) {
@@ -74,6 +77,9 @@ func (s Settings) Validate() error {
 	}
 	if s.Password != "" && s.User == "" {
 		add("password", "needs a user")
+	}
+	if _, err := s.password(); err != nil {
+		add("password_file", "%v", err)
 	}
 	s.validateTLS(secure, add)
 	if s.KeepAlive < shortestKeepAlive || s.KeepAlive > longestKeepAlive {
@@ -106,6 +112,21 @@ func (s Settings) validateTLS(secure bool, add func(field, format string, args .
 	if _, err := s.tlsConfig(""); err != nil {
 		add(err.field, "%v", err.cause)
 	}
+}
+
+// password is what to log in with now.
+func (s Settings) password() (string, error) {
+	if s.PasswordFile == "" {
+		return s.Password, nil
+	}
+	return PasswordIn(s.PasswordFile)
+}
+
+// PasswordIn gives the first line of a file.
+func PasswordIn(path string) (string, error) {
+	text, err := os.ReadFile(path)
+	line, _, _ := strings.Cut(string(text), "\n")
+	return strings.TrimSuffix(line, "\r"), err
 }
 
 // brokerAddress parts "tls://host" into "host:8883" and "tls".

@@ -128,7 +128,7 @@ func (g *gateway) begin(recovery store.Recovery) error {
 			return fmt.Errorf("pump %s: %w", p.Settings.Pump, err)
 		}
 		saved = withLedger(saved, ledgers[p.Settings.Pump])
-		if saved, err = g.afterJournal(ctx, saved, p.Settings.Pump); err != nil {
+		if saved, err = g.afterJournal(ctx, saved, p.Settings.Pump, recovery.Unclean); err != nil {
 			return err
 		}
 		if r := g.config.Record; r.Folder != "" {
@@ -147,7 +147,11 @@ func (g *gateway) begin(recovery store.Recovery) error {
 	if err != nil {
 		return err
 	}
-	seq, err := g.store.LastSeq(ctx, "")
+	var before uint64
+	if saved != nil {
+		before = saved.Seq
+	}
+	seq, err := g.lastSeq(ctx, "", before, recovery.Unclean)
 	if err != nil {
 		return err
 	}
@@ -184,15 +188,35 @@ func savedPump(state, packed []byte) (*rules.Saved, error) {
 // afterJournal lets a pump whose state is older than its journal, or lost, go on
 // numbering where the journal ends: an entry under a number that is taken would
 // reach nobody.
-func (g *gateway) afterJournal(ctx context.Context, saved *rules.Saved, pump string) (*rules.Saved, error) {
-	seq, err := g.store.LastSeq(ctx, pump)
+func (g *gateway) afterJournal(ctx context.Context, saved *rules.Saved, pump string, unclean bool) (*rules.Saved, error) {
+	var before uint64
+	if saved != nil {
+		before = saved.Seq
+	}
+	seq, err := g.lastSeq(ctx, pump, before, unclean)
 	if saved == nil && seq > 0 {
 		saved = rules.OnlyCounters()
 	}
 	if saved != nil {
-		saved.Seq = max(saved.Seq, seq)
+		saved.Seq = seq
 	}
 	return saved, err
+}
+
+// seqStride is how many numbers are left out after a run that was not stopped
+// cleanly. While the store fails, entries go out that only memory has; their
+// numbers must not be used again, for who has them drops what repeats them.
+const seqStride = 1000
+
+// lastSeq is the number after which a subject's entries go on, when its state
+// came as far as before.
+func (g *gateway) lastSeq(ctx context.Context, subject string, before uint64, unclean bool) (uint64, error) {
+	seq, err := g.store.LastSeq(ctx, subject)
+	seq = max(seq, before)
+	if unclean {
+		seq += seqStride
+	}
+	return seq, err
 }
 
 func savedSite(state []byte) (*site.Saved, error) {

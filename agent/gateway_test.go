@@ -146,3 +146,46 @@ func TestEventsAfterALostStateGoOnBehindTheJournal(t *testing.T) {
 		t.Errorf("the journals end at %d and %d after three more entries each, they ended at %d and %d", pumpNow, siteNow, pump, site)
 	}
 }
+
+// While the store fails, events go out that only memory has, under the numbers
+// after those of the file. After a kill these must not be given again: a
+// consumer that has them would drop new alarms as repeats.
+func TestSequenceNumbersSentWhileTheStoreFailedAreNotUsedAgainAfterAKill(t *testing.T) {
+	path := quietConfig(t)
+	config, err := loadConfig(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	sent := func(id string) (pump, site uint64) {
+		t.Helper()
+		g, err := open(config, zerolog.Nop(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer g.close()
+		err = g.without(func(d desk) error {
+			for pumpID, seq := range map[string]*uint64{"gp-1": &pump, "": &site} {
+				out, err := d.order(t.Context(), order{Pump: pumpID, Command: drivers.Command{ID: id + pumpID, User: "op", Verb: drivers.Reset, Alarm: "no_such"}})
+				if err != nil {
+					return err
+				}
+				*seq = out.Event.Seq
+			}
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return pump, site
+	}
+	pump, site := sent("before")
+	if again, _ := sent("clean"); again > pump+100 {
+		t.Errorf("after a clean stop the pump goes on at %d, it was at %d", again, pump)
+	}
+	// The run that was killed left its log, with nothing in it that can be used.
+	writeFile(t, config.Store.Path+"-wal", "what a kill leaves")
+	pumpNow, siteNow := sent("after")
+	if pumpNow < pump+1000 || siteNow < site+1000 {
+		t.Errorf("after a kill pump and site go on at %d and %d, they were at %d and %d: 1000 further is wanted", pumpNow, siteNow, pump, site)
+	}
+}

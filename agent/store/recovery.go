@@ -15,7 +15,7 @@ import (
 // The zero value means: a sound file, stopped cleanly.
 type Recovery struct {
 	Created bool // there was no file, or an empty one
-	Unclean bool // the last run did not close the file; run [Store.Check] beside the work
+	Unclean bool // the last run did not close the file, or could not save at its stop; run [Store.Check] beside the work
 
 	MigratedFrom int    // the schema version before, 0 when it did not change
 	KeptCopy     string // the copy made before the schema changed
@@ -38,7 +38,7 @@ func (s *Store) recoverOpen() (Recovery, error) {
 	ctx := context.Background()
 	rec := Recovery{
 		Created: size(s.path) == 0,
-		Unclean: size(s.path+logSuffix) > 0,
+		Unclean: size(s.path+logSuffix) > 0 || exists(s.path+unsavedSuffix),
 	}
 	foreign := looksForeign(s.path)
 	err := s.connect(ctx, &rec)
@@ -59,6 +59,7 @@ func (s *Store) recoverOpen() (Recovery, error) {
 	if err != nil {
 		return rec, fmt.Errorf("open state file %q: %w", s.path, err)
 	}
+	_ = os.Remove(s.path + unsavedSuffix)
 	return rec, nil
 }
 

@@ -346,3 +346,39 @@ func TestAnUncleanStopIsNoticed(t *testing.T) {
 	}
 	wantUndelivered(t, o, "pump-1", 1)
 }
+
+// A stop that could not save is as unclean as a kill: what was sent from memory
+// is not in the file.
+func TestAStopThatCouldNotSaveIsNoticedAtTheNextStart(t *testing.T) {
+	path := stateFile(t)
+	s, _, err := Open(path, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w, err := NewWriter(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	w.write = func(*batch, []byte, []Key, Options) (Status, error) {
+		return Status{}, errors.New("read-only file system")
+	}
+	w.Keep(ChangeSet{Journal: []Entry{entry("pump-1", 1, 0)}})
+	if err := w.last(); err == nil {
+		t.Error("the last commit fails and nobody says so")
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []bool{true, false} {
+		s, rec, err := Open(path, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if rec.Unclean != want {
+			t.Errorf("start %d: unclean is %v, want %v", i+1, rec.Unclean, want)
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}

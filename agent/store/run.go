@@ -51,6 +51,7 @@ func (w *Writer) last() error {
 		w.mu.Lock()
 		lost := len(w.next.journal)
 		w.mu.Unlock()
+		_ = writeDurably(w.store.path+unsavedSuffix, nil) // on a disk that takes nothing there is nothing else to do
 		return fmt.Errorf("commit at the stop, %d journal entries are lost: %w", lost, err)
 	}
 	w.copies(time.Now())

@@ -26,7 +26,7 @@ func (f follower) take(e event) (text string) {
 	case known && e.Seq <= last:
 		return ""
 	case known && e.Seq > last+1:
-		text = fmt.Sprintf("%d event(s) of %s %s before seq %d never came\n", e.Seq-last-1, e.Site, e.Pump, e.Seq)
+		text = fmt.Sprintf("%d event(s) of %s %s before seq %d never came (1000 or more: an unclean stop, and nobody knows)\n", e.Seq-last-1, e.Site, e.Pump, e.Seq)
 	}
 	f[key] = e.Seq
 	return text + e.Headline + "\n"

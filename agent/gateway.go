@@ -68,6 +68,7 @@ func openBy(clock *clock, config *configs.Config, log zerolog.Logger, told func(
 	}
 	s, recovery, err := store.Open(config.Store.Path, store.Options{
 		SaveEvery: config.Store.SaveInterval, JournalAge: config.Store.JournalFor, OutboxLimit: outboxLimit, Now: g.clock.instant,
+		HistoryAge:  map[string]time.Duration{trend.Minute.String(): trend.Minute.Keep(), trend.Hour.String(): trend.Hour.Keep()},
 		HistoryMost: map[string]int{captureKind: capturesKept},
 	})
 	if err != nil {

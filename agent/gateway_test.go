@@ -8,9 +8,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/rs/zerolog"
 
+	"pumpside/agent/store"
 	"pumpside/drivers"
 )
 
@@ -187,5 +189,54 @@ func TestSequenceNumbersSentWhileTheStoreFailedAreNotUsedAgainAfterAKill(t *test
 	pumpNow, siteNow := sent("after")
 	if pumpNow < pump+1000 || siteNow < site+1000 {
 		t.Errorf("after a kill pump and site go on at %d and %d, they were at %d and %d: 1000 further is wanted", pumpNow, siteNow, pump, site)
+	}
+}
+
+func TestMinutesAreKeptThirtyDaysAndHoursForTwoYears(t *testing.T) {
+	g := quietGateway(t)
+	now := g.clock.instant().Wall
+	left := func() (days string) {
+		for _, kind := range []string{"1m", "1h"} {
+			err := g.store.EachBlock(t.Context(), "gp-1", kind, func(_ int64, b store.Block) error {
+				days += fmt.Sprintf("%s %.0f, ", kind, now.Sub(b.Start).Hours()/24)
+				return nil
+			})
+			if err != nil {
+				t.Fatal(err)
+			}
+		}
+		return days
+	}
+	err := g.without(func(desk) error {
+		for _, kind := range []string{"1m", "1h"} {
+			for _, days := range []int{800, 60, 29} {
+				start := now.AddDate(0, 0, -days)
+				block := store.Block{Subject: "gp-1", Kind: kind, Start: start, Stop: start.Add(6 * time.Hour), Body: []byte("x")}
+				if err := g.writer.Put(t.Context(), store.ChangeSet{History: []store.Block{block}}); err != nil {
+					return err
+				}
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := g.close(); err != nil {
+		t.Fatal(err)
+	}
+	if g, err = open(g.config, zerolog.Nop(), nil); err != nil { // the first commit of a run prunes
+		t.Fatal(err)
+	}
+	defer g.close()
+	err = g.without(func(desk) error {
+		if err := g.writer.Put(t.Context(), store.ChangeSet{Meta: map[string]string{"a": "b"}}); err != nil {
+			return err
+		}
+		eventually(t, "what is too old goes", func() bool { return left() == "1m 29, 1h 29, 1h 60, " || left() == "1m 29, 1h 60, 1h 29, " })
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
 	}
 }

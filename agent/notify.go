@@ -7,6 +7,8 @@ import (
 	"os"
 	"strconv"
 	"time"
+
+	"pumpside/agent/store"
 )
 
 // A notifier tells systemd how the agent is, by the protocol of sd_notify(3):
@@ -98,7 +100,8 @@ func (h *headway) moved(done uint64, now time.Time, patience time.Duration) bool
 
 // restartMayHelp is how long the store may fail before the watchdog is left
 // hungry. Until then the agent is worth more alive: it alarms without the file
-// and keeps what it could not write in memory.
+// and keeps what it could not write in memory. On a full disk it always is: a
+// restart makes no room and forgets what waits.
 const restartMayHelp = 10 * time.Minute
 
 // wellness gives a function that says what stands still: a bus that is not
@@ -108,15 +111,24 @@ func (g *gateway) wellness() func() error {
 	var writing headway
 	return func() error {
 		s := g.writer.Status()
+		if err := hopeless(&s); err != nil {
+			return err
+		}
 		patience := 3*g.config.Store.SaveInterval + time.Minute
-		switch {
-		case s.Err != nil && time.Since(s.FailingSince) > restartMayHelp:
-			return fmt.Errorf("the store has failed for %v: %w", time.Since(s.FailingSince).Round(time.Second), s.Err)
-		case !writing.moved(s.Commits+uint64(s.Failures), time.Now(), patience):
+		if !writing.moved(s.Commits+uint64(s.Failures), time.Now(), patience) {
 			return fmt.Errorf("nothing was written for %v", patience)
 		}
 		return g.polling()
 	}
+}
+
+// hopeless says that only a restart may help a store that fails, or gives nil.
+func hopeless(s *store.Status) error {
+	failing := time.Since(s.FailingSince)
+	if s.Err == nil || store.IsDiskFull(s.Err) || failing <= restartMayHelp {
+		return nil
+	}
+	return fmt.Errorf("the store has failed for %v: %w", failing.Round(time.Second), s.Err)
 }
 
 // doing is what systemctl status shows.

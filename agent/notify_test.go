@@ -2,16 +2,20 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"net"
 	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+
+	"pumpside/agent/store"
 )
 
 func TestNotifierReadsWhatSystemdHasMade(t *testing.T) {
@@ -143,6 +147,26 @@ func TestHeadwayFindsWhatStandsStill(t *testing.T) {
 	} {
 		if got := h.moved(step.done, at.Add(step.after), time.Minute); got != step.want {
 			t.Errorf("%s: moved %v, want %v", step.name, got, step.want)
+		}
+	}
+}
+
+// A restart makes no room on a full disk: it would lose what waits in memory,
+// and come again every twelve minutes.
+func TestWatchdogIsFedThroughAFullDiskAndNotThroughABrokenStore(t *testing.T) {
+	hourAgo, now := time.Now().Add(-time.Hour), time.Now()
+	for _, tt := range []struct {
+		name   string
+		status store.Status
+		want   bool // a restart is asked for
+	}{
+		{"all is well", store.Status{}, false},
+		{"a full disk, for an hour", store.Status{Err: fmt.Errorf("commit: %w", syscall.ENOSPC), FailingSince: hourAgo}, false},
+		{"a disk that fails, since now", store.Status{Err: syscall.EIO, FailingSince: now}, false},
+		{"a disk that fails, for an hour", store.Status{Err: syscall.EIO, FailingSince: hourAgo}, true},
+	} {
+		if err := hopeless(&tt.status); (err != nil) != tt.want {
+			t.Errorf("%s: %v", tt.name, err)
 		}
 	}
 }

@@ -21,6 +21,7 @@ const (
 	partSuffix    = ".part"      // a file being written, not yet under its name
 	suspectSuffix = ".suspect"   // its being there asks the next Open for a full check
 	unsavedSuffix = ".unsaved"   // its being there says that the last run could not save at its stop
+	reserveSuffix = ".reserve"   // room that is given up when the disk is full
 	copySuffix    = ".counters-" // and a digit
 	ledgerSuffix  = ".ledger"
 	damagedSuffix = ".damaged-" // and the time it was set aside

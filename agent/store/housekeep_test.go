@@ -2,11 +2,15 @@ package store
 
 import (
 	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
 	"reflect"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"golang.org/x/sys/unix"
 
 	"pumpside/drivers"
 )
@@ -69,7 +73,7 @@ func pruneAll(t *testing.T, w *Writer) {
 		t.Fatal(err)
 	}
 	for w.backlog = true; w.backlog; {
-		w.prune()
+		w.prune(false)
 	}
 }
 
@@ -185,4 +189,121 @@ func TestKindsOfHistoryMayBeLimitedInNumber(t *testing.T) {
 			t.Errorf("%s of %s: blocks %q, want %q", tt.kind, tt.subject, got, tt.want)
 		}
 	}
+}
+
+// fillHistory keeps and commits noisy blocks of a kind, six hours apart.
+func fillHistory(t *testing.T, w *Writer, kind string, from time.Time, n, bytes int) {
+	t.Helper()
+	r := rand.New(rand.NewPCG(1, uint64(len(kind))))
+	for i := range n {
+		body := make([]byte, bytes)
+		for j := range body {
+			body[j] = byte(r.Uint32())
+		}
+		start := from.Add(time.Duration(i) * 6 * time.Hour)
+		w.Keep(ChangeSet{History: []Block{{Subject: "pump-1", Kind: kind, Start: start, Stop: start.Add(6 * time.Hour), Body: body}}})
+		if err := w.commit(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func count(t *testing.T, s *Store, kind string) (n int) {
+	t.Helper()
+	if err := s.EachBlock(t.Context(), "pump-1", kind, func(int64, Block) error { n++; return nil }); err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+func TestWhereRoomIsShortMinutesGoBeforeOlderHoursAndCaptures(t *testing.T) {
+	s, _ := mustOpen(t, stateFile(t), Options{FileLimit: 1 << 20, HistoryAge: map[string]time.Duration{"1m": 30 * 24 * time.Hour, "1h": 700 * 24 * time.Hour}})
+	w, err := NewWriter(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fillHistory(t, w, "1h", noon, 20, 4000)
+	fillHistory(t, w, "capture", noon, 20, 4000)
+	fillHistory(t, w, "1m", noon.AddDate(0, 1, 0), 200, 4000)
+	w.prune(false)
+	if m, h, c := count(t, s, "1m"), count(t, s, "1h"), count(t, s, "capture"); m == 200 || h != 20 || c != 20 {
+		t.Errorf("%d blocks of minutes, %d of hours and %d captures are left of 200, 20 and 20", m, h, c)
+	}
+}
+
+// smallDisk mounts a file system of that many kilobytes.
+func smallDisk(t *testing.T, kilobytes int) (folder string) {
+	t.Helper()
+	folder = t.TempDir()
+	if err := unix.Mount("tmpfs", folder, "tmpfs", 0, fmt.Sprintf("size=%dk", kilobytes)); err != nil {
+		t.Skipf("mounting a small file system needs root: %v", err)
+	}
+	t.Cleanup(func() {
+		if err := unix.Unmount(folder, 0); err != nil {
+			t.Errorf("unmount: %v", err)
+		}
+	})
+	return folder
+}
+
+// On a disk smaller than the file's limit, history makes room before the disk
+// is full.
+func TestOnASmallDiskHistoryMakesRoomBeforeItIsFull(t *testing.T) {
+	s, _ := mustOpen(t, filepath.Join(smallDisk(t, 8<<10), "state.db"), Options{})
+	w, err := NewWriter(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 40 {
+		fillHistory(t, w, "1m", noon.AddDate(0, i, 0), 20, 20_000) // 16 MB in all
+		w.lastPrune = time.Time{}
+		w.housekeep(noon)
+	}
+	if n := count(t, s, "1m"); n == 0 || n == 800 {
+		t.Errorf("%d blocks are left", n)
+	}
+}
+
+// A disk that others filled takes no page more, and the file is far from its
+// limit: minutes make room within it, so that counters go on being saved.
+func TestADiskThatOthersFilledHealsByGivingUpMinutes(t *testing.T) {
+	disk := smallDisk(t, 16<<10)
+	s, _ := mustOpen(t, filepath.Join(disk, "state.db"), Options{HistoryAge: map[string]time.Duration{"1m": 30 * 24 * time.Hour}})
+	w, err := NewWriter(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fillHistory(t, w, "1h", noon, 20, 4000)
+	fillHistory(t, w, "1m", noon, 200, 20_000)
+	s.checkpoint()
+	w.housekeep(noon) // it takes a reserve
+	if err := os.WriteFile(filepath.Join(disk, "somebody-elses"), make([]byte, 16<<20), 0o600); !IsDiskFull(err) {
+		t.Fatalf("filling the disk: %v", err)
+	}
+	for i := 0; err == nil && i < 200; i++ {
+		start := noon.Add(time.Duration(i) * time.Minute)
+		w.Keep(ChangeSet{History: []Block{{Subject: "pump-2", Kind: "capture", Start: start, Stop: start, Body: noise(40_000)}}})
+		err = w.commit()
+	}
+	if !IsDiskFull(err) {
+		t.Fatalf("commit on a full disk: %v", err)
+	}
+	for range 5 {
+		w.housekeep(noon)
+		if err = w.commit(); err == nil {
+			break
+		}
+	}
+	if m, h := count(t, s, "1m"), count(t, s, "1h"); err != nil || m == 200 || h != 20 {
+		t.Errorf("commit: %v; %d blocks of minutes of 200 and %d of hours of 20 are left", err, m, h)
+	}
+}
+
+func noise(n int) []byte {
+	r := rand.New(rand.NewPCG(2, 3))
+	b := make([]byte, n)
+	for i := range b {
+		b[i] = byte(r.Uint32())
+	}
+	return b
 }

@@ -13,11 +13,11 @@ type Options struct {
 	PutTimeout  time.Duration // how long Put waits before it says "not stored"; 2 s
 	OutboxLimit int           // most undelivered entries; 10 000; below 0 there is no outbox, for nobody delivers
 	MemoryLimit int           // bytes of change sets held while the store cannot take them; 16 MiB
-	FileLimit   int64         // bytes the state file may grow to; the oldest history goes at 90 %; 1 GiB
+	FileLimit   int64         // bytes the state file may grow to, if the disk has room for them; the oldest history goes at 90 %; 1 GiB
 
 	JournalRows  int                      // most journal entries; 200 000
 	JournalAge   time.Duration            // how long they are kept; 2 years
-	HistoryAge   map[string]time.Duration // by kind of block; a kind not named is kept 2 years
+	HistoryAge   map[string]time.Duration // by kind of block; a kind not named is kept 2 years; where room is short, the kind kept the shortest goes first
 	HistoryMost  map[string]int           // by kind of block: how many of a subject are kept; a kind not named has no such limit
 	CommandsSeen int                      // most command ids remembered; 10 000
 
@@ -39,6 +39,13 @@ func (o Options) withDefaults() Options {
 	setDefault(&o.JournalAge, twoYears)
 	setDefault(&o.CommandsSeen, 10_000)
 	return o
+}
+
+func (o Options) historyAge(kind string) time.Duration {
+	if age, named := o.HistoryAge[kind]; named {
+		return age
+	}
+	return twoYears
 }
 
 func setDefault[T comparable](field *T, value T) {

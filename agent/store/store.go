@@ -36,6 +36,7 @@ type Store struct {
 //	.lock                who has the file open
 //	.counters-0 … -3     copies of the counters, made in turn
 //	.ledger              a copy of the service ledger
+//	.reserve             2 MB of room on the disk, given up when there is none left
 //	.unsaved             says that the last run could not save at its stop
 //	.damaged-<time>      a file that was set aside (the newest three stay)
 //	.before-restore-<time>, .schema-<n>   the file before a restore or a change of schema

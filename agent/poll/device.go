@@ -12,6 +12,7 @@ type device struct {
 	feeds   [][]feed // by point
 	pumps   []share  // the pumps it feeds
 	tally   tally
+	missed  int // polls in a row
 }
 
 type feed struct {

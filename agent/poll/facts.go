@@ -105,9 +105,7 @@ func (r *run) publish() {
 	}
 	r.tally.busy, r.tally.published = 0, now
 	f := &Facts{At: now, Bus: r.Settings.ID, Load: r.tally.load, Late: r.tally.worstLate(now), Devices: make([]DeviceFacts, len(r.devices))}
-	for i := range r.jobs {
-		f.Missed += r.schedule.Missed(i)
-	}
+	f.Missed = r.allMissed()
 	for i, d := range r.devices {
 		t := &d.tally
 		counts := make([]uint64, len(Bounds)+len(modbus.Reasons())+1)

@@ -362,3 +362,49 @@ func TestDurationsAreThoseOfAnswers(t *testing.T) {
 		t.Errorf("requests without an answer have no duration: %+v", f)
 	}
 }
+
+// A drive answers for its first second or two that it has no such registers.
+func TestRefusalsOfADriveThatBootsDoNotSplitItsBlocks(t *testing.T) {
+	address, asked := serve(t, func(at time.Duration, _, _ uint16) byte {
+		if at < 1500*time.Millisecond {
+			return 2
+		}
+		return 0
+	})
+	r := registers(t, address, 40)
+	beats := func() int { return r.polls["drive"][0] }
+	from, before := 0, 0
+	r.run(t, func() bool {
+		if from == 0 && time.Since(r.began) > 2*time.Second {
+			from, before = beats(), asked()
+		}
+		return from > 0 && beats() >= from+20
+	})
+	took := time.Since(r.began) - 2*time.Second
+	if n := asked() - before; n > int(took/(50*time.Millisecond))+5 {
+		t.Errorf("%d requests in %v; the 40 registers are one block, read every 50 ms", n, took)
+	}
+}
+
+func TestBlockRefusedForGoodIsReadInParts(t *testing.T) {
+	address, _ := serve(t, func(_ time.Duration, first, count uint16) byte {
+		if first <= 7 && first+count > 7 {
+			return 2
+		}
+		return 0
+	})
+	r := registers(t, address, 40)
+	r.poller.Settings.Devices[0].Feeds = []poll.Feed{{Point: 3, Pump: 0, Signal: drivers.MotorSpeed}, {Point: 39, Pump: 0, Signal: drivers.MotorPower}}
+	good := map[drivers.Signal]int{}
+	read := 0
+	r.run(t, func() bool {
+		for ; read < len(r.batches[0]); read++ {
+			for _, reading := range r.batches[0][read].Readings {
+				if reading.Quality == drivers.Good {
+					good[reading.Signal]++
+				}
+			}
+		}
+		return good[drivers.MotorSpeed] > 10 && good[drivers.MotorPower] > 10
+	})
+}

@@ -44,10 +44,12 @@ func (p *Poller) Run(ctx context.Context) error {
 		r.devices = append(r.devices, newDevice(&p.Settings.Devices[i]))
 	}
 	r.raw.begin(r.neverRead())
-	if err := r.reschedule(); err != nil {
+	if err = r.reschedule(); err == nil {
+		err = r.loop(ctx)
+	}
+	if err != nil {
 		return fmt.Errorf("bus %s: %w", p.Settings.ID, err)
 	}
-	r.loop(ctx)
 	return nil
 }
 
@@ -76,11 +78,13 @@ type run struct {
 	schedule *modbus.Schedule
 	jobs     []modbus.Job
 	devices  []*device
+	missed   int // beats, of the schedules before this one
 	tally    tally
 	values   []regmap.Value
 }
 
 func (r *run) reschedule() (err error) {
+	r.missed = r.allMissed()
 	r.jobs, r.blocks, err = r.Settings.jobs(r.plans)
 	if err != nil {
 		return err
@@ -88,6 +92,15 @@ func (r *run) reschedule() (err error) {
 	r.start = r.lastBeat()
 	r.schedule, err = modbus.NewSchedule(r.start, r.jobs, r.windows)
 	return err
+}
+
+// allMissed counts the beats that went by without their poll.
+func (r *run) allMissed() int {
+	n := r.missed
+	for i := range r.jobs {
+		n += r.schedule.Missed(i)
+	}
+	return n
 }
 
 // lastBeat is the newest instant at which every beat can begin anew and stay on
@@ -102,10 +115,13 @@ func (r *run) lastBeat() time.Duration {
 	return now.Truncate(quickest)
 }
 
-func (r *run) loop(ctx context.Context) {
+func (r *run) loop(ctx context.Context) error {
 	wait := time.NewTimer(0)
 	defer wait.Stop()
 	for ctx.Err() == nil {
+		if err := r.join(); err != nil {
+			return err
+		}
 		now := time.Since(r.began)
 		for w, pumps := range r.fast {
 			r.schedule.Allow(w, r.all(pumps))
@@ -124,6 +140,7 @@ func (r *run) loop(ctx context.Context) {
 		}
 		pause(ctx, wait, min(at-now, r.patience()))
 	}
+	return nil
 }
 
 // patience is the longest wait before the pumps are looked at again: a start
@@ -179,10 +196,13 @@ func (r *run) do(ctx context.Context, job int) {
 	d.tally.add(reason, facts.Requests > before, facts.LastDuration)
 	r.tally.busy += time.Since(start)
 	r.Polled(d.ID, err == nil || reason == modbus.Refused)
+	r.heard(device, reason)
 	if err != nil {
 		r.failed(ctx, job, device, err)
 		return
 	}
+	b := &r.blocks[job]
+	r.plans[b.plan].split.answered(b.Span)
 	at, halfWidth := answer.At()
 	r.values = d.decoder.Decode(r.values[:0], r.Instant(at), regmap.Answer{
 		Table: regmap.Table(request.Table), First: request.First, Words: answer.Words, Bits: answer.Bits,
@@ -191,14 +211,14 @@ func (r *run) do(ctx context.Context, job int) {
 	r.hand(d, drivers.Batch{At: r.Instant(at), HalfWidth: halfWidth})
 }
 
-// failed hands on bad readings. A block that was refused is read in smaller
-// ones from now on, if it bridged anything.
+// failed hands on bad readings. A block that goes on being refused is read in
+// smaller ones, at once; see [split].
 func (r *run) failed(ctx context.Context, job, device int, err error) {
 	d := r.devices[device]
 	reason := modbus.ReasonOf(err)
 	b := r.blocks[job]
 	request := r.jobs[job].Request
-	if modbus.RefusesRange(err) && r.plans[b.plan].Refused(b.Block) && r.reschedule() == nil {
+	if modbus.RefusesRange(err) && r.cut(b) {
 		return
 	}
 	span := regmap.Span{Table: regmap.Table(request.Table), First: request.First, Count: request.Count}

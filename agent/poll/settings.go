@@ -42,6 +42,7 @@ type plan struct {
 	class  modbus.Class
 	period time.Duration
 	window int
+	split  split
 }
 
 // A block is one transaction of a plan.

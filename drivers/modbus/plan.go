@@ -38,7 +38,8 @@ type Plan struct {
 	Cost func(count int) time.Duration
 
 	// Cuts are addresses that no block crosses, learned from refusals: a
-	// block ends before or begins at a cut. Keep them with the plan.
+	// block ends before or begins at a cut. Keep them with the plan, and clear
+	// them to try whole blocks again.
 	Cuts []uint16
 }
 

@@ -44,7 +44,7 @@ type judgingFile struct {
 	NoFlowBelow   quantity.CubicMetersPerSecond `yaml:"no_flow_below" default:"0.2 L/min" doc:"Less is no flow."`
 	NoFlowAfter   time.Duration                 `yaml:"no_flow_after" default:"60 s" doc:"How long without flow while running."`
 	PrimeWithin   time.Duration                 `yaml:"prime_within" default:"60 s" doc:"How long a start may take to give flow."`
-	StartsPerHour int                           `yaml:"starts_per_hour" default:"6" doc:"More is short cycling (common practice)."`
+	StartsPerHour int                           `yaml:"starts_per_hour" default:"6" doc:"More is short cycling (common practice); 15 at most: no more can be told."`
 	TooCold       quantity.Celsius              `yaml:"too_cold_below" default:"10 °C" doc:"Colder glycol is too viscous to pump (common practice)."`
 	WarmAt        quantity.Celsius              `yaml:"warm_at" default:"30 °C" doc:"A start is cold until the glycol is so warm, or 20 min have passed (common practice)."`
 	SuctionRise   quantity.Pascals              `yaml:"suction_rise" default:"50 kPa" doc:"Rise of suction pressure within 10 min that tells back-flow through the stopped pump."`

@@ -7,6 +7,7 @@ import (
 	"pumpside/drivers/quantity"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
 )
 
 // A pumpLoader checks one pump.
@@ -152,6 +153,9 @@ func (p *pumpLoader) judging() {
 		if x <= 0 {
 			p.wrong(here.child(key), "must be above zero")
 		}
+	}
+	if f.StartsPerHour >= counters.StartsKept {
+		p.wrong(here.child("starts_per_hour"), "%d would never alarm: %d starts of an hour are counted at most; write a number below that", f.StartsPerHour, counters.StartsKept)
 	}
 }
 

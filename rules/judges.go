@@ -5,6 +5,7 @@ import (
 
 	"pumpside/drivers"
 	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
 	"pumpside/rules/service"
 )
 
@@ -267,6 +268,7 @@ func judgeDisputed(_ *Settings, s *State, _ int) alarm.Condition {
 	return alarm.Judged(alarm.KnownBool(s.status.Disputed))
 }
 
-func judgeMeter(_ *Settings, s *State, _ int) alarm.Condition {
-	return alarm.Judged(alarm.KnownBool(s.status.MeterPowerOn))
+// judgeMeter: that a meter counts hours of power is no news where it was declared.
+func judgeMeter(set *Settings, s *State, _ int) alarm.Condition {
+	return alarm.Judged(alarm.KnownBool(s.status.MeterPowerOn && set.Counters.HourMeter.Kind != counters.PowerOnHours))
 }

@@ -13,6 +13,7 @@ import (
 	"pumpside/drivers"
 	"pumpside/rules"
 	"pumpside/rules/alarm"
+	"pumpside/rules/counters"
 )
 
 func TestRunInOilFallsDue(t *testing.T) {
@@ -44,6 +45,36 @@ func TestLostFlowIsTold(t *testing.T) {
 	got = r.pass(60 * time.Second)
 	if d := cmp.Diff([]string{"cleared no_flow"}, names(got)); d != "" {
 		t.Fatalf("events (-want +got):\n%s", d)
+	}
+}
+
+// Short cycling of the highest limit that configs lets pass is seen.
+func TestAsManyStartsAsAreCountedAreShortCycling(t *testing.T) {
+	r := newRig(t, func(set *rules.Settings) { set.Judging.StartsPerHour = counters.StartsKept - 1 })
+	r.pass(time.Minute)
+	for range counters.StartsKept {
+		stand(r)
+		r.pass(time.Minute)
+		start(r)
+		r.pass(time.Minute)
+	}
+	if got := names(r.events); !slices.Contains(got, "raised short_cycling") {
+		t.Errorf("after %d starts: %v", counters.StartsKept, got)
+	}
+}
+
+// The alarm about a meter that was declared to count hours of power stood for ever.
+func TestMeterDeclaredToCountPowerIsNoAlarm(t *testing.T) {
+	for kind, want := range map[counters.MeterKind]bool{counters.PowerOnHours: false, counters.RunHours: true, counters.KindUnknown: true} {
+		r := newRig(t, func(set *rules.Settings) { set.Counters.HourMeter.Kind = kind })
+		stand(r)
+		for range 4 {
+			r.pass(time.Hour)
+			r.values[drivers.DriveRunHours] += 3600
+		}
+		if got := slices.Contains(names(r.events), "raised meter_not_run_hours"); got != want {
+			t.Errorf("declared %v: raised %v, want %v", kind, got, want)
+		}
 	}
 }
 

@@ -182,10 +182,13 @@ func (s *State) stands(set *Settings, t time.Duration) bool {
 	return !r.Motor && r.Agrees && s.unbroken(set, t)
 }
 
+// StartsKept is how many starts of the last hour are counted at most.
+const StartsKept = 16
+
 // starts keeps the times of the last starts within an hour, newest last.
 type starts struct {
-	N  uint8             `json:"n,omitempty"`
-	At [16]time.Duration `json:"at"`
+	N  uint8                     `json:"n,omitempty"`
+	At [StartsKept]time.Duration `json:"at"`
 }
 
 func (s *starts) add(t time.Duration) {

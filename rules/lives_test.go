@@ -246,22 +246,29 @@ func TestAnOutageIsBookedOnItsOwnDays(t *testing.T) {
 	}
 }
 
-// A pump that stands proves nothing to its meter: its days go on all the same.
-func TestTheDaysOfAStandingPumpGoOnAfterARestart(t *testing.T) {
-	r := newRig(t, nil)
-	r.pass(time.Minute)
-	stand(r)
-	r.pass(time.Minute)
-	r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+time.Hour, r.at.Wall.Add(time.Hour)
-	r.pass(time.Minute)
-	if !r.state.Counters.Gap.Open {
-		t.Fatal("no gap waits for the meter")
-	}
-	for range 3 * 24 * 450 {
-		r.step()
-		r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+7*time.Second, r.at.Wall.Add(7*time.Second)
-	}
-	if n := len(r.state.Duty.Days); n != 3 {
-		t.Errorf("%d days after three", n)
+// A pump that stands proves nothing to its meter: its days go on all the same,
+// on a line that drops out now and then too.
+func TestTheDaysOfAStandingPumpGoOnWhileAGapIsOpen(t *testing.T) {
+	for _, drops := range []time.Duration{0, time.Minute} {
+		r := newRig(t, nil)
+		off := func(d time.Duration) { r.at.SinceBoot, r.at.Wall = r.at.SinceBoot+d, r.at.Wall.Add(d) }
+		r.pass(time.Minute)
+		stand(r)
+		r.pass(time.Minute)
+		off(2 * time.Hour)
+		r.pass(time.Minute)
+		if !r.state.Counters.Gap.Open {
+			t.Fatal("no gap waits for the meter")
+		}
+		for range 3 * 24 {
+			for range 450 {
+				r.step()
+				off(7 * time.Second)
+			}
+			off(drops)
+		}
+		if n := len(r.state.Duty.Days); n != 3 {
+			t.Errorf("%d days after three, with drop-outs of %v an hour", n, drops)
+		}
 	}
 }

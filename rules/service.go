@@ -226,17 +226,26 @@ func (s *State) redate() {
 	}
 }
 
-// meterWait is how long an hour meter may take to explain a gap: most show
-// whole hours, and one that stands still has nothing more to say.
-const meterWait = 2 * time.Hour
+// meterWait is how long an hour meter may take to explain an outage: most show
+// whole hours, and one that stands still has nothing more to say. What a
+// shorter one than outage hides is not worth waiting for.
+const (
+	meterWait = 2 * time.Hour
+	outage    = time.Hour
+)
 
 // caughtUp reports whether the totals hold what was run up to now: the pump is
-// seen, and what the meter says of the time before is counted.
+// seen, and what the meter says of the last outage is counted.
 func (s *State) caughtUp() bool {
-	if s.status.Drive == counters.Unknown || !s.unseen.SameBoot(s.moment.At) {
-		s.unseen = s.moment.At
+	at := s.moment.At
+	if s.status.Drive == counters.Unknown {
+		return false
 	}
-	return s.unseen != s.moment.At && (!s.Counters.Gap.Open || s.moment.At.SinceBoot-s.unseen.SinceBoot >= meterWait)
+	if !s.seenAt.SameBoot(at) || at.SinceBoot-s.seenAt.SinceBoot >= outage {
+		s.returned = at
+	}
+	s.seenAt = at
+	return !s.Counters.Gap.Open || at.SinceBoot-s.returned.SinceBoot >= meterWait
 }
 
 // disturbs reports whether a pump may be another one after such work, so that

@@ -40,7 +40,8 @@ type State struct {
 	captured   []*Capture
 	changes    []Change
 	observer   observer
-	unseen     drivers.Instant  // when it was last not known whether the pump runs, in this boot
+	seenAt     drivers.Instant  // when it was last known whether the pump runs
+	returned   drivers.Instant  // when that was first known again after an outage
 	undated    bool             // a record of the ledger has no date yet
 	score      service.Score    // of the ledger
 	oilUse     *service.OilUse  // likewise; nil while there are too few top-ups

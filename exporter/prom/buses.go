@@ -23,8 +23,8 @@ func (p *page) buses(devices []Device, buses []Bus) {
 	}
 	p.put("modbus_device_up", "1 while the device answers.", up)
 	p.put("modbus_requests_total", "Requests sent to the device.", requests)
-	p.put("modbus_request_failures_total", "Requests that gave no values, by reason.", failures)
-	p.putHistogram("modbus_request_duration_seconds", "From the request leaving to the whole answer.", durations)
+	p.put("modbus_request_failures_total", "Reads that gave no values, by reason; backoff and a connection that is refused sent no request.", failures)
+	p.putHistogram("modbus_request_duration_seconds", "From the request leaving to the whole answer, of requests that were answered.", durations)
 	load := newFamily(false, len(buses), 1)
 	for _, b := range buses {
 		load.add(b.Load, label("bus", b.Bus))

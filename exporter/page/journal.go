@@ -3,6 +3,7 @@ package page
 import (
 	"context"
 	"fmt"
+	"maps"
 	"sync"
 	"time"
 
@@ -54,6 +55,7 @@ type tails struct {
 
 type tail struct {
 	seq     uint64
+	at      time.Time // when it was asked for
 	entries []Entry
 }
 
@@ -84,7 +86,9 @@ func seqs(view *View) uint64 {
 
 // get gives what is kept under a key, or asks anew when its seq is another.
 func (t *tails) get(key string, seq uint64, fetch func() ([]Entry, error)) ([]Entry, error) {
+	now := time.Now()
 	t.mu.Lock()
+	maps.DeleteFunc(t.of, func(_ string, kept tail) bool { return now.Sub(kept.at) > tailsFor })
 	kept, ok := t.of[key]
 	t.mu.Unlock()
 	if ok && kept.seq == seq {
@@ -96,12 +100,22 @@ func (t *tails) get(key string, seq uint64, fetch func() ([]Entry, error)) ([]En
 	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if len(t.of) >= tailsMost {
+	all := len(entries)
+	for _, other := range t.of {
+		all += len(other.entries)
+	}
+	if len(t.of) >= tailsMost || all > tailsEntries {
 		clear(t.of)
 	}
-	t.of[key] = tail{seq, entries}
+	t.of[key] = tail{seq, now, entries}
 	return entries, nil
 }
 
-// tailsMost is how many answers are kept.
-const tailsMost = 64
+// tailsMost is how many answers are kept, tailsFor how long, and tailsEntries
+// how many entries they may have together: screens that nobody looks at any more
+// cost nothing, and one long answer, drawn every second, is kept all the same.
+const (
+	tailsMost    = 64
+	tailsFor     = 2 * time.Minute
+	tailsEntries = handoverMost
+)

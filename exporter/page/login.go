@@ -55,14 +55,13 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 	d := loginData{To: localPath(r.PostForm.Get("to")), Name: name}
 	address, _, _ := net.SplitHostPort(r.RemoteAddr)
 	keys := []string{"user " + strings.ToLower(name), "from " + address}
-	if wait := p.door.wait(time.Now(), keys...); wait > 0 {
+	u, ok, wait := p.admits(name, password, keys)
+	if wait > 0 {
 		d.Error = waitText(wait)
 		p.askName(w, r, http.StatusTooManyRequests, d)
 		return
 	}
-	u, ok := p.admits(name, password)
 	if !ok {
-		p.door.failed(time.Now(), keys...)
 		d.Error = "Name or password is wrong."
 		if u.Outdated() {
 			d.Error = "The password of " + u.Name + " must be set again, on the gateway: pumpside user add " + u.Name + " --role " + u.Role.String()
@@ -70,7 +69,6 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 		p.askName(w, r, http.StatusForbidden, d)
 		return
 	}
-	p.door.passed(keys...)
 	http.SetCookie(w, p.cookie(p.sessionCookie(), p.open.begin(u, time.Now()), sessionLasts))
 	http.Redirect(w, r, d.To, http.StatusSeeOther)
 }
@@ -79,12 +77,33 @@ func (p *Page) login(w http.ResponseWriter, r *http.Request) {
 // password opens it, for its hash is none of any.
 var decoy = secret{cost: usualCost, salt: make([]byte, saltBytes), hash: make([]byte, hashBytes)}
 
-func (p *Page) admits(name, password string) (User, bool) {
+// admits checks a name and a password, or says how long they must wait. keys are
+// whom the door remembers: one who asks many times at once is told what came of
+// the first before the next is checked.
+func (p *Page) admits(name, password string, keys []string) (u User, ok bool, wait time.Duration) {
+	if wait = p.door.wait(time.Now(), keys...); wait > 0 {
+		return User{}, false, wait
+	}
+	if !p.door.enter() {
+		return User{}, false, firstWait
+	}
+	defer p.door.leave()
+	if wait = p.door.wait(time.Now(), keys...); wait > 0 {
+		return User{}, false, wait
+	}
+	u, ok = p.opens(name, password)
+	if ok {
+		p.door.passed(keys...)
+	} else {
+		p.door.failed(time.Now(), keys...)
+	}
+	return u, ok, 0
+}
+
+func (p *Page) opens(name, password string) (User, bool) {
 	if len(password) > PasswordMost {
 		return User{}, false
 	}
-	p.door.one.Lock()
-	defer p.door.one.Unlock()
 	u, known, err := p.roll.find(name)
 	hash := u.hash
 	if !known || u.Outdated() {

@@ -6,6 +6,8 @@ import (
 	"net/url"
 	"os"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -228,8 +230,37 @@ func TestGuessingIsSlowedDown(t *testing.T) {
 			t.Fatalf("guess %d: %d", i, status)
 		}
 	}
-	if status, body := v.post("/login", url.Values{"user": {"olaf"}, "password": {password}}); status != 429 || !strings.Contains(body, "Too many failed attempts. Try again in") {
+	if status, body := v.post("/login", url.Values{"user": {"olaf"}, "password": {password}}); status != 429 || !strings.Contains(body, "Too many attempts. Try again in") {
 		t.Errorf("after three guesses even the right password must wait: %d", status)
+	}
+}
+
+// Asked in parallel, each guess used to pass the brake before the first one was
+// found wrong.
+func TestGuessingInParallelIsSlowedDownAllTheSame(t *testing.T) {
+	server, users := serve(t, newSource(), nil)
+	addPeople(t, users)
+	var checked, refused atomic.Int32
+	var guesses sync.WaitGroup
+	for range 25 {
+		guesses.Go(func() {
+			answer, err := http.PostForm(server.URL+"/login", url.Values{"user": {"olaf"}, "password": {"guess-1234567"}})
+			if err != nil {
+				t.Error(err)
+				return
+			}
+			_ = answer.Body.Close()
+			switch answer.StatusCode {
+			case http.StatusForbidden:
+				checked.Add(1)
+			case http.StatusTooManyRequests:
+				refused.Add(1)
+			}
+		})
+	}
+	guesses.Wait()
+	if checked.Load() > 3 || checked.Load()+refused.Load() != 25 {
+		t.Errorf("of 25 simultaneous guesses %d were checked and %d refused", checked.Load(), refused.Load())
 	}
 }
 

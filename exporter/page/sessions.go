@@ -5,6 +5,7 @@ import (
 	"crypto/subtle"
 	"fmt"
 	"sync"
+	"sync/atomic"
 	"time"
 )
 
@@ -110,6 +111,26 @@ type doorman struct {
 	mu    sync.Mutex // guards tries
 	tries map[string]*try
 	one   sync.Mutex // one password is checked at a time: it costs a whole core
+	queue atomic.Int32
+}
+
+// queueMost is how many may be at the door at once: one inside and four behind.
+const queueMost = 5
+
+// enter waits until nobody else is inside, or gives false at once when too many
+// wait already. Who entered leaves.
+func (d *doorman) enter() bool {
+	if d.queue.Add(1) > queueMost {
+		d.queue.Add(-1)
+		return false
+	}
+	d.one.Lock()
+	return true
+}
+
+func (d *doorman) leave() {
+	d.one.Unlock()
+	d.queue.Add(-1)
 }
 
 type try struct {
@@ -162,5 +183,5 @@ func (d *doorman) passed(keys ...string) {
 }
 
 func waitText(d time.Duration) string {
-	return fmt.Sprintf("Too many failed attempts. Try again in %s.", ago(d+time.Second-1))
+	return fmt.Sprintf("Too many attempts. Try again in %s.", ago(d+time.Second-1))
 }

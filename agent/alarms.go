@@ -235,7 +235,7 @@ func alarmsJournal() *cobra.Command {
 	var q journalQuery
 	c.Flags().StringVar(&q.Pump, "pump", "", "of one pump only")
 	c.Flags().StringVar(&q.Alarm, "alarm", "", "of one alarm only")
-	c.Flags().IntVar(&q.Limit, "limit", 50, "at most so many")
+	c.Flags().IntVar(&q.Limit, "limit", 50, fmt.Sprintf("at most so many, %d at most", journalMost))
 	ago := spanFlag(c.Flags(), "since", 0, "not older than, such as 24h or 7d")
 	asJSON := c.Flags().Bool("json", false, "print JSON")
 	c.RunE = func(c *cobra.Command, _ []string) error {

@@ -51,12 +51,15 @@ type outcome struct {
 	Event    *alarm.Event `json:"event"`
 }
 
+// journalMost is the most entries that one query is given.
+const journalMost = 5000
+
 // A journalQuery asks for the newest entries, newest first.
 type journalQuery struct {
 	Pump  string    `json:"pump"` // "" for all
 	Alarm string    `json:"alarm"`
 	Since time.Time `json:"since"`
-	Limit int       `json:"limit"`
+	Limit int       `json:"limit"` // 0, and more than journalMost, is journalMost
 }
 
 // A journalLine is one entry with its words.
@@ -85,6 +88,9 @@ func (g *gateway) tasks(context.Context) (map[string][]rules.TaskView, error) {
 }
 
 func (g *gateway) journal(ctx context.Context, q journalQuery) ([]journalLine, error) {
+	if q.Limit <= 0 || q.Limit > journalMost {
+		q.Limit = journalMost
+	}
 	query := store.JournalQuery{Alarm: q.Alarm, From: q.Since, Limit: q.Limit, NewestFirst: true}
 	if q.Pump != "" {
 		query.Subjects = []string{q.Pump}

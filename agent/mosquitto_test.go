@@ -136,7 +136,7 @@ type told struct {
 func journalOf(t *testing.T, config string) map[string][]told {
 	t.Helper()
 	var lines []journalLine
-	decode(t, ask(t, "alarms", "journal", "--json", "--limit", "10000", "--config", config), &lines)
+	decode(t, ask(t, "alarms", "journal", "--json", "--limit", "5000", "--config", config), &lines)
 	journal := map[string][]told{}
 	for i := len(lines) - 1; i >= 0; i-- {
 		l := lines[i]

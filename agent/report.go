@@ -3,8 +3,10 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -28,18 +30,30 @@ type reporter struct {
 	news   atomic.Bool // an alarm has changed since
 }
 
-// How often the day's report is made anew: when an alarm changed, and anyway.
+// How often the day's report is made anew: when an alarm changed, though not
+// again within a minute, and anyway.
 const (
 	reportBeat  = 10 * time.Second
+	reportPause = time.Minute
 	reportEvery = 15 * time.Minute
 )
+
+// due reports whether the day's report is to be made anew.
+func (r *reporter) due(now time.Time) bool {
+	last := r.newest.Load()
+	if last == nil {
+		return true
+	}
+	age := now.Sub(last.At).Abs()
+	return age >= reportEvery || age >= reportPause && r.news.Load()
+}
 
 // run makes the day's report until ctx ends.
 func (r *reporter) run(ctx context.Context, g *gateway) error {
 	beat := time.NewTicker(reportBeat)
 	defer beat.Stop()
 	for {
-		if last := r.newest.Load(); r.news.Swap(false) || last == nil || g.clock.instant().Wall.Sub(last.At).Abs() >= reportEvery {
+		if r.due(g.clock.instant().Wall) {
 			r.renew(ctx, g)
 		}
 		select {
@@ -51,6 +65,7 @@ func (r *reporter) run(ctx context.Context, g *gateway) error {
 }
 
 func (r *reporter) renew(ctx context.Context, g *gateway) {
+	r.news.Store(false)
 	made, err := g.report(ctx, reportSpan)
 	if err != nil {
 		if ctx.Err() == nil {
@@ -78,18 +93,42 @@ func (g *gateway) report(ctx context.Context, span time.Duration) (*reports.Repo
 			in.Members[pump] = group.ID
 		}
 	}
-	rows, err := g.store.Journal(ctx, store.JournalQuery{From: in.Since})
+	journal, full, err := g.reported(ctx, in.Since)
 	if err != nil {
 		return nil, err
 	}
-	for i := range rows {
-		e := new(alarm.Event)
-		if err := json.Unmarshal(rows[i].Body, e); err != nil {
-			return nil, fmt.Errorf("journal entry %d of %q: %w", rows[i].Seq, rows[i].Subject, err)
-		}
-		in.Journal = append(in.Journal, reports.Entry{Pump: rows[i].Subject, Event: e})
+	if in.Journal = journal; full {
+		in.Since = journal[0].Event.At.Wall
 	}
 	return reports.Of(&in), nil
+}
+
+// reportedMost is how many entries a report is made of, for the gateway's
+// memory's sake; one that would have more begins later.
+const reportedMost = 5000
+
+// reported reads what a report since then is made of, oldest first. full: there
+// is more.
+func (g *gateway) reported(ctx context.Context, since time.Time) (list []reports.Entry, full bool, err error) {
+	enough := errors.New("enough")
+	err = g.store.EachJournal(ctx, store.JournalQuery{From: since, NewestFirst: true}, func(row store.JournalRow) error {
+		e := new(alarm.Event)
+		switch err := json.Unmarshal(row.Body, e); {
+		case err != nil:
+			return fmt.Errorf("journal entry %d of %q: %w", row.Seq, row.Subject, err)
+		case !reports.Uses(e):
+			return nil
+		case len(list) == reportedMost:
+			return enough
+		}
+		list = append(list, reports.Entry{Pump: row.Subject, Event: e})
+		return nil
+	})
+	slices.Reverse(list)
+	if errors.Is(err, enough) {
+		return list, true, nil
+	}
+	return list, false, err
 }
 
 func platesOf(c *configs.Config) map[string]reports.Plate {

@@ -29,6 +29,16 @@ type JournalRow struct {
 
 // Journal returns the entries q chooses, in the order of arrival.
 func (s *Store) Journal(ctx context.Context, q JournalQuery) (rows []JournalRow, err error) {
+	err = s.EachJournal(ctx, q, func(row JournalRow) error {
+		rows = append(rows, row)
+		return nil
+	})
+	return rows, err
+}
+
+// EachJournal gives the entries q chooses to f, one by one, until f gives an
+// error, which it returns.
+func (s *Store) EachJournal(ctx context.Context, q JournalQuery, f func(JournalRow) error) error {
 	where, args := q.where()
 	order := " ORDER BY id"
 	if q.NewestFirst {
@@ -37,13 +47,14 @@ func (s *Store) Journal(ctx context.Context, q JournalQuery) (rows []JournalRow,
 	if q.Limit > 0 {
 		order += fmt.Sprint(" LIMIT ", q.Limit)
 	}
-	err = scan(ctx, s.read, "SELECT id, id NOT IN (SELECT id FROM outbox), "+journalColumns+" FROM journal"+where+order, args,
+	return scan(ctx, s.read, "SELECT id, id NOT IN (SELECT id FROM outbox), "+journalColumns+" FROM journal"+where+order, args,
 		func(r *sql.Rows) error {
 			row, err := scanEntry(r)
-			rows = append(rows, row)
-			return err
+			if err != nil {
+				return err
+			}
+			return f(row)
 		})
-	return rows, err
 }
 
 func (q JournalQuery) where() (string, []any) {

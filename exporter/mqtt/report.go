@@ -10,8 +10,16 @@ type ReportPayload struct {
 	report.Report
 }
 
+// changesSent is how many changes a report is sent with: a flood must not make
+// a message that no link carries.
+const changesSent = 100
+
 func (p *Publisher) reportPayload(r *report.Report) []byte {
-	return encode(ReportPayload{Origin: p.origin("report", "", r.Instant), Report: *r})
+	sent := ReportPayload{Origin: p.origin("report", "", r.Instant), Report: *r}
+	if n := len(r.Changes); n > changesSent {
+		sent.Changes, sent.Older = r.Changes[:changesSent], n-changesSent
+	}
+	return encode(sent)
 }
 
 // wantReport names the topic of the report, once there is one.

@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"encoding/json"
 	"testing"
 	"time"
 
@@ -54,5 +55,41 @@ func TestReportStandsAtTheBrokerUntilANewOne(t *testing.T) {
 	eventually(t, "the report is retained", func() bool { return b.kept(topic) != "" })
 	if problems := validate(t, loadSchema(t, "report"), []byte(b.kept(topic))); len(problems) > 0 {
 		t.Error(problems)
+	}
+}
+
+// A flood of a day made a message that no cellular link carried within the time
+// for an answer, and the link was cut again and again.
+func TestReportOfAFloodIsSentWithTheNewestChangesAndTheCountOfTheRest(t *testing.T) {
+	r := aReport()
+	one := r.Changes[0]
+	for i := range 5000 {
+		one.At = r.At.Add(-time.Duration(i) * time.Second)
+		r.Changes = append(r.Changes, one)
+	}
+	payload := publisher(newBox()).reportPayload(r)
+	var sent report.Report
+	if err := json.Unmarshal(payload, &sent); err != nil {
+		t.Fatal(err)
+	}
+	if len(sent.Changes) != 100 || sent.Older != 4901 || !sent.Changes[0].At.Equal(r.Changes[0].At) || len(payload) > 50_000 {
+		t.Errorf("%d changes and %d left out in %d bytes", len(sent.Changes), sent.Older, len(payload))
+	}
+	if problems := validate(t, loadSchema(t, "report"), payload); len(problems) > 0 {
+		t.Error(problems)
+	}
+}
+
+// What is the largest and calls nobody must not stand in the way of alarms.
+func TestReportIsSentBehindWhatStands(t *testing.T) {
+	p := publisher(newBox())
+	p.topics = TopicsOf(p.Site.Name)
+	last := &alarm.Event{Seq: 1}
+	p.View = func() View {
+		return View{Report: aReport(), Pumps: []*rules.Snapshot{{Pump: "gp-1", Alarms: []alarm.View{{Name: "no_flow", Last: last}}}}}
+	}
+	window := (&connection{Publisher: p}).changed()
+	if n := len(window); n < 2 || window[n-1].topic != p.topics.Report() {
+		t.Errorf("%d topics, the last is %q", n, window[n-1].topic)
 	}
 }

@@ -153,7 +153,6 @@ func (c *connection) changed() []settled {
 	for i := range v.SiteAlarms {
 		c.wantAlarm("", &v.SiteAlarms[i])
 	}
-	c.wantReport(v.Report)
 	complete := true
 	for _, p := range v.Pumps {
 		if p == nil {
@@ -168,6 +167,7 @@ func (c *connection) changed() []settled {
 			c.standing.send(topic, revision, c.servicePayload(p))
 		}
 	}
+	c.wantReport(v.Report) // last: the largest, and nobody is called by it
 	return c.standing.end(complete)
 }
 

@@ -15,6 +15,12 @@ func tells(e *alarm.Event) bool {
 	return true
 }
 
+// Uses reports whether a report is made of such events: the rest, most of it
+// starts and stops, need not be kept for it.
+func Uses(e *alarm.Event) bool {
+	return tells(e) || e.Kind == alarm.Eased || e.Kind == alarm.Chattering || e.Notify == alarm.Now
+}
+
 // title is what an entry is about, in a few words.
 func (in *Input) title(e *Entry) string {
 	title := alarm.Title(e.Event.Text)

@@ -13,20 +13,21 @@ import (
 
 // A Report is one site over a span of time. Times are UTC; nil is not known.
 type Report struct {
-	Instant     drivers.Instant `json:"-"`        // until when, as the agent's clock has it
-	Title       string          `json:"title"`    // what people call the site
-	At          time.Time       `json:"at"`       // until when
-	Since       time.Time       `json:"since"`    // from when
-	ClockGood   bool            `json:"clock"`    // the clock can be trusted
-	Offline     bool            `json:"offline"`  // no agent runs: nothing is known of now
-	AsOf        *time.Time      `json:"as_of"`    // when a pump was last seen, while no agent runs
-	Needs       []Need          `json:"needs"`    // what needs a person, first things first
-	Groups      []Group         `json:"groups"`   // circulation
-	Pumps       []Pump          `json:"pumps"`    // in the order of the configuration
-	Changes     []Change        `json:"changes"`  // since then, newest first
-	Standing    []Standing      `json:"standing"` // alarms that are active or wait for a person, oldest first
-	Silenced    []Silenced      `json:"silenced"` // shelved or out of service
-	Due         []Due           `json:"due"`      // service due within seven days, or due already
+	Instant     drivers.Instant `json:"-"`                // until when, as the agent's clock has it
+	Title       string          `json:"title"`            // what people call the site
+	At          time.Time       `json:"at"`               // until when
+	Since       time.Time       `json:"since"`            // from when
+	ClockGood   bool            `json:"clock"`            // the clock can be trusted
+	Offline     bool            `json:"offline"`          // no agent runs: nothing is known of now
+	AsOf        *time.Time      `json:"as_of"`            // when a pump was last seen, while no agent runs
+	Needs       []Need          `json:"needs"`            // what needs a person, first things first
+	Groups      []Group         `json:"groups"`           // circulation
+	Pumps       []Pump          `json:"pumps"`            // in the order of the configuration
+	Changes     []Change        `json:"changes"`          // since then, newest first
+	Older       int             `json:"changes_left_out"` // older ones that Changes lacks, where it is sent
+	Standing    []Standing      `json:"standing"`         // alarms that are active or wait for a person, oldest first
+	Silenced    []Silenced      `json:"silenced"`         // shelved or out of service
+	Due         []Due           `json:"due"`              // service due within seven days, or due already
 	Silent      []string        `json:"silent_devices"`
 	Performance Performance     `json:"alarm_performance"`
 }

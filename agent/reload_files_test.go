@@ -4,16 +4,10 @@ import (
 	"crypto/tls"
 	"net"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"syscall"
 	"testing"
 )
-
-// times counts what a process has said so far.
-func (p *program) times(pattern string) int {
-	return len(regexp.MustCompile(pattern).FindAllString(p.said.String(), -1))
-}
 
 // A configuration can be good in form and of no use: the agent in force must
 // outlive it, for a pump is counted by nobody while it is down.
@@ -87,7 +81,8 @@ func TestTheAgentStartsWithAnUnusablePageCertificateAndServesARenewedOne(t *test
 	if now := served(); now != kept {
 		t.Error("while a new certificate cannot be used the one before is not served")
 	}
-	if n := agent.times(`the page's new certificate cannot be used`); n < 1 || strings.Contains(agent.said.String(), "agent stopped") {
-		t.Errorf("told %d times", n)
+	agent.await(t, `the page's new certificate cannot be used`)
+	if strings.Contains(agent.said.String(), "agent stopped") {
+		t.Error("the agent was started anew")
 	}
 }

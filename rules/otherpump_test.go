@@ -147,8 +147,12 @@ func (o *otherPump) live(b *bench, until time.Duration) {
 		if b.routine <= b.next {
 			b.begin(b.next, 5*time.Millisecond)
 			for _, r := range []drivers.Reading{
-				{Signal: drivers.MotorSpeed, Value: math.Round(5 * o.speed * 60 / (2 * math.Pi))}, {Signal: drivers.MotorPower, Value: 1e3 * o.speed}, {Signal: drivers.MotorTorque, Value: 20},
-				{Signal: drivers.SuctionPressure, Value: 150e3 + 300*o.rng.NormFloat64()}, {Signal: drivers.GlycolTemperature, Value: 80}, {Signal: drivers.HydraulicOilTemperature, Value: 60},
+				{Signal: drivers.MotorSpeed, Value: math.Round(5 * o.speed * 60 / (2 * math.Pi))},
+				{Signal: drivers.MotorPower, Value: 1e3 * o.speed},
+				{Signal: drivers.MotorTorque, Value: 20},
+				{Signal: drivers.SuctionPressure, Value: 150e3 + 300*o.rng.NormFloat64()},
+				{Signal: drivers.GlycolTemperature, Value: 80},
+				{Signal: drivers.HydraulicOilTemperature, Value: 60},
 			} {
 				r.Quality = drivers.Good
 				b.batch.Readings = append(b.batch.Readings, r)

@@ -9,11 +9,13 @@ import (
 	"pumpside/drivers/quantity"
 )
 
-// Whatever the pump, the piping and the fault: turns repeat within two per cent
-// of the pressure (of some 700 pumps drawn one was off by more than half a per
-// cent, at 0.9), and nobody gets more out than the plungers move.
+// Whatever the pump, the piping and the fault: turns repeat within half a per
+// cent of the pressure, of one pump in a hundred within two (of some 700 that
+// were drawn one was off by 0.9), and nobody gets more out than the plungers
+// move.
 func TestAnyPumpOnAnyPipeHasAPeriodicState(t *testing.T) {
 	long(t)
+	restless := 0
 	rapid.Check(t, func(t *rapid.T) {
 		s := DefaultSettings(rapid.Uint64().Draw(t, "seed"))
 		pick := func(name string, low, high float64) float64 { return rapid.Float64Range(low, high).Draw(t, name) }
@@ -37,7 +39,10 @@ func TestAnyPumpOnAnyPipeHasAPeriodicState(t *testing.T) {
 		if !(efficiency > 0.3 && efficiency < 1.03) {
 			t.Errorf("volumetric efficiency %.3f", efficiency)
 		}
-		if y.turns > mostTurns && y.drift > 0.02*float64(s.Contactor) {
+		if y.turns > mostTurns && y.drift > 0.005*float64(s.Contactor) {
+			restless++
+		}
+		if y.turns > mostTurns && (y.drift > 0.02*float64(s.Contactor) || restless > 1) {
 			t.Errorf("not periodic after %d turns: still moving by %.0f Pa", y.turns, y.drift)
 		}
 		for i := range y.discharge {

@@ -28,14 +28,7 @@ func withTasks(change func(*rules.Settings), tasks ...service.Task) func(*rules.
 // configured is the agent started again with another configuration.
 func (r *rig) configured(change func(*rules.Settings)) {
 	r.t.Helper()
-	text, err := r.state.Marshal()
-	if err != nil {
-		r.t.Fatal(err)
-	}
-	saved, err := rules.Unmarshal(text)
-	if err != nil {
-		r.t.Fatal(err)
-	}
+	saved := r.saved()
 	saved.Ledger = ledger(r.events)
 	r.set = settings(r.t, change)
 	var changes []rules.Change

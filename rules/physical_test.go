@@ -90,16 +90,3 @@ func TestNoHealthyPumpIsImpossible(t *testing.T) {
 		}
 	}
 }
-
-func TestJudgingPhysicsAllocatesNothing(t *testing.T) {
-	r := newRig(t, triplex)
-	r.pass(5 * time.Minute)
-	b := r.batch()
-	allocations := testing.AllocsPerRun(2000, func() {
-		b.At.SinceBoot += 10 * time.Millisecond
-		rules.Step(r.set, r.state, b)
-	})
-	if allocations > 0 {
-		t.Errorf("%v allocations a step", allocations)
-	}
-}

@@ -85,8 +85,9 @@ func newRig(t testing.TB, change func(*rules.Settings)) *rig {
 	return r
 }
 
-// restarted is the same pump after a restart of the agent with other settings.
-func (r *rig) restarted(change func(*rules.Settings)) *rig {
+// saved is the pump's state as the store gives it back.
+func (r *rig) saved() *rules.Saved {
+	r.t.Helper()
 	text, err := r.state.Marshal()
 	if err != nil {
 		r.t.Fatal(err)
@@ -95,6 +96,12 @@ func (r *rig) restarted(change func(*rules.Settings)) *rig {
 	if err != nil {
 		r.t.Fatal(err)
 	}
+	return saved
+}
+
+// restarted is the same pump after a restart of the agent with other settings.
+func (r *rig) restarted(change func(*rules.Settings)) *rig {
+	saved := r.saved()
 	saved.Ledger = r.state.Ledger
 	n := newRig(r.t, change)
 	n.state, _ = rules.Start(n.set, saved)

@@ -350,15 +350,17 @@ func TestStaleValuesAreNotShownAsLive(t *testing.T) {
 }
 
 func TestSteadyStateAllocatesNothing(t *testing.T) {
-	r := newRig(t, nil)
-	r.pass(5 * time.Minute)
-	b := r.batch()
-	allocations := testing.AllocsPerRun(2000, func() {
-		b.At.SinceBoot += 10 * time.Millisecond
-		rules.Step(r.set, r.state, b)
-	})
-	if allocations > 0 {
-		t.Errorf("%v allocations a step", allocations)
+	for name, change := range map[string]func(*rules.Settings){"plain": nil, "with geometry and suction": triplex} {
+		r := newRig(t, change)
+		r.pass(5 * time.Minute)
+		b := r.batch()
+		allocations := testing.AllocsPerRun(2000, func() {
+			b.At.SinceBoot += 10 * time.Millisecond
+			rules.Step(r.set, r.state, b)
+		})
+		if allocations > 0 {
+			t.Errorf("%s: %v allocations a step", name, allocations)
+		}
 	}
 }
 

@@ -313,7 +313,7 @@ func record(key string) alarm.Event {
 		e.Subject = "still_column_top_high"
 	case key == "duty_changed":
 		e.Subject = "GP-1"
-	case key == "device_back", key == "block_split":
+	case key == "device_back":
 		e.Subject = "drive of GP-2"
 	case key == "counter_corrected":
 		e.Subject, e.Value = "run hours", &alarm.Quantity{Value: 4120 * 3600, Dimension: quantity.Duration}

@@ -19,7 +19,6 @@ var recordTexts = map[string]Text{
 	"stream_began":           {Title: "new event stream", Headline: "a new stream of events begins", Cause: "The state file is new, restored or was damaged: sequence numbers start again under a new stream id."},
 	"device_back":            {Title: "device answers again", Headline: "{subject} answers again[ after {duration}]"},
 	"command_refused":        {Title: "command refused", Headline: "command refused"},
-	"block_split":            {Title: "registers read one by one", Headline: "{subject} refuses to give its registers in one block; they are read apart from now on"},
 	"baseline_reset":         {Title: "normal state is learned anew", Headline: "normal state is learned anew"},
 	"cold_start_began":       {Title: "cold start", Headline: "cold start: flow and efficiency are not judged until the glycol is warm[, now {value}]"},
 	"after_service_began":    {Title: "settling after service", Headline: "settling after service: findings wait[ {duration}]"},
